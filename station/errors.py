@@ -1,0 +1,93 @@
+"""Every error the station raises on purpose.
+
+Each class also inherits the builtin it specialises, so callers may catch
+broadly (``StationError``, ``ValueError``) or precisely. A message says the
+value that was met, the limit it broke and the likely mistake, in one line:
+it is shown to users as it stands. Exit codes: 1 for "the job could not be
+done", 2 for "the request itself was wrong".
+"""
+
+from __future__ import annotations
+
+
+class StationError(Exception):
+    """Base of all deliberate errors; ``exit_code`` is what a command ends with."""
+
+    exit_code = 1
+
+
+class UsageError(StationError, ValueError):
+    """What was asked for cannot be meant: a value out of range, an unknown name."""
+
+    exit_code = 2
+
+
+# -- music ---------------------------------------------------------------
+
+
+class ReferenceRangeError(UsageError):
+    """A reference pitch outside 390 to 470 Hz."""
+
+
+class NoteNameError(UsageError):
+    """A note name that no naming system here knows."""
+
+
+class FrequencyError(UsageError):
+    """A frequency that is not a positive finite number of hertz."""
+
+
+class TuningError(UsageError):
+    """An unknown instrument or tuning, or one whose data do not hold together."""
+
+
+# -- settings and room ---------------------------------------------------
+
+
+class SettingsError(UsageError):
+    """One or more faults in the settings file; ``faults`` holds a line for each."""
+
+    def __init__(self, faults: list[str]) -> None:
+        self.faults = faults
+        super().__init__("\n".join(faults))
+
+
+class UnknownPlayerError(UsageError, LookupError):
+    """A player id the room does not know."""
+
+
+class RoomCodeError(UsageError, PermissionError):
+    """A change asked for without the room code, or with a wrong one."""
+
+
+class StorageError(StationError, OSError):
+    """The room's state could not be read or written."""
+
+
+# -- sound ---------------------------------------------------------------
+
+
+class SoundFileError(StationError, OSError):
+    """A sound file that cannot be read: missing, empty, truncated, not sound."""
+
+
+class LineInputError(StationError, OSError):
+    """The line input is missing, cannot be opened, or stopped answering."""
+
+
+# -- measuring -----------------------------------------------------------
+
+
+class SignalError(UsageError):
+    """Samples the measuring code cannot take: NaN, wrong shape, impossible rate."""
+
+
+# -- edges ---------------------------------------------------------------
+
+
+class LampError(StationError, OSError):
+    """The lamps cannot be lit: no GPIO, no permission, or a pin in use."""
+
+
+class PortTakenError(StationError, OSError):
+    """Another program already listens on the page's port."""
