@@ -1,0 +1,70 @@
+"""Lower the sample rate before measuring: strings need 5 kHz, sound cards give 22 to 96.
+
+A linear-phase low-pass (windowed sinc, Kaiser window; Oppenheim & Schafer,
+Discrete-Time Signal Processing, "Design by windowing") followed by taking
+every D-th sample. Pass band to 0.34 of the new rate, stop band from 0.66 of
+it at -80 dB: what aliases falls above the pass band, where nothing is read.
+A decimated frequency is the true frequency; nothing is rounded to a new rate.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.errors import SignalError
+
+Samples = NDArray[np.float32] | NDArray[np.float64]
+
+LOWEST_RATE_HZ = 8000
+HIGHEST_RATE_HZ = 192000
+WORKING_RATE_HZ = 14000  # the least decimated rate: 0.34 of it is 4.7 kHz, above a piano's top C
+PASS_SHARE = 0.34
+STOP_SHARE = 0.66
+STOP_DB = 80.0
+DELAY_TAPS_PER_FACTOR = 8
+
+
+def decimation_factor(rate_hz: float) -> int:
+    """By how much `rate_hz` is divided; raises SignalError outside 8 to 192 kHz."""
+    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        raise SignalError(
+            f"sample rate {rate_hz:g} Hz is outside {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
+        )
+    return max(1, int(rate_hz // WORKING_RATE_HZ))
+
+
+def low_pass(factor: int) -> NDArray[np.float32]:
+    """The filter for `factor`: odd length, unit gain at 0 Hz."""
+    half = DELAY_TAPS_PER_FACTOR * factor
+    n = np.arange(-half, half + 1)
+    cutoff = (PASS_SHARE + STOP_SHARE) / 2 / factor  # cycles a sample at the input rate
+    beta = 0.1102 * (STOP_DB - 8.7)  # Kaiser's formula for the attenuation wanted
+    taps = 2 * cutoff * np.sinc(2 * cutoff * n) * np.kaiser(n.size, beta)
+    return (taps / taps.sum()).astype(np.float32)
+
+
+class Decimator:
+    """Blocks in, decimated blocks out; sample m of the output stands at input sample m D."""
+
+    def __init__(self, rate_hz: float) -> None:
+        self.factor = decimation_factor(rate_hz)
+        self.rate_hz = rate_hz / self.factor
+        self._taps = low_pass(self.factor) if self.factor > 1 else np.ones(1, np.float32)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget everything: the next sample is the first."""
+        self._kept = np.zeros((self._taps.size - 1) // 2, np.float32)
+
+    def push(self, block: Samples) -> NDArray[np.float64]:
+        """Filter and decimate `block`, shape (n,); returns what has become final."""
+        x = np.concatenate((self._kept, block)).astype(np.float32, copy=False)
+        outputs = (x.size - self._taps.size) // self.factor + 1
+        if outputs <= 0:
+            self._kept = x
+            return np.empty(0)
+        used = (outputs - 1) * self.factor + self._taps.size
+        y = np.convolve(x[:used], self._taps, "valid")[:: self.factor]
+        self._kept = x[outputs * self.factor :].copy()
+        return y.astype(np.float64)

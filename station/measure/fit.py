@@ -1,0 +1,219 @@
+"""One pitch from all partials of a sounding string.
+
+The partials of a stiff string stand at f_k = k F sqrt(1 + B k^2) (Fletcher
+1964; Fletcher & Rossing, The Physics of Musical Instruments, ch. 2). The
+pitch we tune is the first partial, F sqrt(1 + B).
+
+Each partial is listened to through a Hann window some periods of the
+fundamental long, so that its neighbours fall on zeros of the window's
+transform (Harris 1978). The window steps along the sound; a partial's
+frequency is the slope of its phase, by least squares weighted with its power
+(the maximum-likelihood slope at high signal-to-noise ratio: Tretter 1985,
+for a decaying partial with the decay as weight). What is heard half-way
+between two partials is noise and gives each slope its variance. Then
+(f_k / k)^2 = F^2 + F^2 B k^2, weighted, with partials that disagree left out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.measure.hypothesis import most_stretched
+
+Floats = NDArray[np.float64]
+Phasors = NDArray[np.complex128]
+
+MOST_PARTIALS = 20
+TOP_SHARE = 0.34  # of the sample rate: the decimator's pass band
+LEAST_PERIODS = 4.5  # shorter sounds give no fit
+LEAST_SNR = 10.0  # power over the noise beside it, below which a partial is left out
+HANN_NOISE_BANDWIDTH = 1.5  # in bins (Harris 1978, table I)
+OUTLIER_SIGMAS = 4.0
+LONGEST_WINDOW_S = 0.15
+CENTS = 1200 / np.log(2)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """`hz` is the first partial; `slope_cents_s` how fast the pitch moves.
+
+    `uncertainty_cents` is one standard deviation. `tonal` is the power of the
+    partials over that power plus the power heard between them, `odd` the
+    power half-way between partials over that of the partials.
+    """
+
+    hz: float
+    inharmonicity: float
+    uncertainty_cents: float
+    partials: int
+    tonal: float
+    between: float
+    power: float
+
+
+@lru_cache(maxsize=64)
+def _hann(size: int) -> Floats:
+    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
+    return window / window.sum()
+
+
+def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Floats:
+    """Frequencies of partials `numbers` of a string whose first partial is `hz`."""
+    stretch = np.sqrt((1 + inharmonicity * numbers**2) / (1 + inharmonicity))
+    return hz * numbers * stretch
+
+
+def _window_size(samples: int, rate_hz: float, hz: float) -> int:
+    """An even number of periods, so half-way points are zeros too; a third of the sound or so."""
+    period = rate_hz / hz
+    longest = max(LONGEST_WINDOW_S * hz, 6.0)  # a longer one would smear a vibrato
+    periods = max(4, int(min(samples / period / 3, longest)) // 2 * 2)
+    return round(periods * period)
+
+
+def listen_to_partials(
+    x: Floats, rate_hz: float, frequencies_hz: Floats, size: int, step: int
+) -> Phasors:
+    """Complex amplitude of each frequency in each window: shape (windows, frequencies).
+
+    Phases are relative to a carrier that runs through the whole of `x`.
+    """
+    frames = np.lib.stride_tricks.sliding_window_view(x, size)[::step]
+    angle = 2 * np.pi * frequencies_hz / rate_hz
+    carrier = _carriers(angle, size) * (2 * _hann(size))[:, None]
+    heard = np.empty((frames.shape[0], angle.size), np.complex128)
+    heard.real = frames @ carrier.real
+    heard.imag = frames @ carrier.imag
+    starts = np.arange(frames.shape[0]) * step
+    return heard * np.exp(-1j * starts[:, None] * angle[None, :])
+
+
+def _carriers(angle: Floats, size: int) -> Phasors:
+    """exp(-i angle n) for n < size, built from two short tables."""
+    inner = 64
+    outer = -(-size // inner)
+    fine = np.exp(-1j * np.arange(inner)[:, None] * angle)
+    coarse = np.exp(-1j * inner * np.arange(outer)[:, None] * angle)
+    return (coarse[:, None, :] * fine[None, :, :]).reshape(-1, angle.size)[:size]
+
+
+def fit_segment(
+    x: Floats, rate_hz: float, hz: float, inharmonicity: float = 0.0, rounds: int = 2
+) -> Fit | None:
+    """The pitch of `x`, shape (n,), known to lie near `hz`; None where nothing can be told."""
+    fit: Fit | None = None
+    for _ in range(rounds):
+        fit = _fit_once(x, rate_hz, hz, inharmonicity)
+        if fit is None or abs(np.log(fit.hz / hz)) * CENTS < 1.0:
+            return fit
+        if abs(np.log2(fit.hz / hz)) > 0.06:
+            return None
+        hz, inharmonicity = fit.hz, fit.inharmonicity
+    return fit
+
+
+def _fit_once(x: Floats, rate_hz: float, hz: float, inharmonicity: float) -> Fit | None:
+    if x.size * hz / rate_hz < LEAST_PERIODS:
+        return None
+    numbers = _partial_numbers(rate_hz, hz, inharmonicity)
+    if numbers.size == 0:
+        return None
+    size = min(_window_size(x.size, rate_hz, hz), x.size - 8)
+    step = max(1, min(size // 4, (x.size - size) // 3))
+    halves = np.concatenate((numbers - 0.5, numbers[-1:] + 0.5))
+    wanted = np.concatenate((numbers, halves))
+    frequencies = partial_frequencies(hz, inharmonicity, wanted)
+    heard = listen_to_partials(x - x.mean(), rate_hz, frequencies, size, step)
+    z, beside = heard[:, : numbers.size], np.abs(heard[:, numbers.size :]) ** 2
+    power = np.abs(z) ** 2
+    noise = np.maximum(0.5 * (beside[:, 1:] + beside[:, :-1]).mean(axis=0), 1e-24)
+    strong = power.mean(axis=0) > LEAST_SNR * noise
+    total, between = float(power.mean(axis=0).sum()), float(beside.mean(axis=0).sum())
+    tonal = total / max(total + between, 1e-30)
+    if not strong.any():
+        return None
+    slope, variance = _phase_slopes(z[:, strong], noise[strong], step / rate_hz, size / rate_hz)
+    k = numbers[strong]
+    solved = _solve(k, frequencies[: numbers.size][strong] + slope, variance)
+    if solved is None:
+        return None
+    first, stiffness, sigma, used = solved
+    return Fit(first, stiffness, sigma, used, tonal, between / max(total, 1e-30), total)
+
+
+def _partial_numbers(rate_hz: float, hz: float, inharmonicity: float) -> Floats:
+    numbers = np.arange(1.0, MOST_PARTIALS + 1)
+    return numbers[partial_frequencies(hz, inharmonicity, numbers + 0.5) < TOP_SHARE * rate_hz]
+
+
+def _phase_slopes(
+    z: Phasors, noise: Floats, step_s: float, window_s: float
+) -> tuple[Floats, Floats]:
+    """Frequency offset of each partial in Hz and its variance."""
+    turn = np.angle(z[1:] * np.conj(z[:-1]))
+    phase = np.concatenate((np.zeros((1, z.shape[1])), np.cumsum(turn, axis=0)))
+    time = np.arange(z.shape[0])[:, None] * step_s
+    weight = np.abs(z) ** 2
+    total = weight.sum(axis=0)
+    centred = time - (weight * time).sum(axis=0) / total
+    spread = (weight * centred**2).sum(axis=0)
+    slope = (weight * centred * phase).sum(axis=0) / spread
+    # Overlapping windows share their noise: a window is worth step / (length / bandwidth).
+    worth = min(1.0, step_s * HANN_NOISE_BANDWIDTH / window_s)
+    variance = noise / (2 * worth * spread)
+    return slope / (2 * np.pi), variance / (2 * np.pi) ** 2
+
+
+def _solve(k: Floats, f: Floats, variance: Floats) -> tuple[float, float, float, int] | None:
+    """First partial, inharmonicity, uncertainty in cents, partials used.
+
+    Weighted least squares of (f/k)^2 on k^2, with what is known of strings
+    beforehand: B is near zero to within `most_stretched`. Partials further
+    than OUTLIER_SIGMAS from the fit, by the spread of the others, leave one by one.
+    """
+    scale = float(np.median(f / k))
+    sigma = np.maximum(np.sqrt(variance) / (k * scale), 3e-7)  # relative error of f / k
+    y = (f / k / scale) ** 2 - 1
+    use = np.ones(k.size, bool)
+    while True:
+        level, curve, covariance = _line(k[use], y[use], 2 * sigma[use], scale)
+        residual = (y - level - curve * k**2) / (2 * sigma)
+        spread = _spread(residual[use], use.sum())
+        worst = int(np.argmax(np.where(use, np.abs(residual), 0.0)))
+        limit = OUTLIER_SIGMAS * max(1.0, 1.5 * float(np.median(np.abs(residual[use]))))
+        if use.sum() <= 2 or abs(residual[worst]) <= limit:
+            break
+        use[worst] = False
+    if level <= -0.5:
+        return None
+    square = (1 + level) + curve  # F^2 (1 + B) in units of scale^2
+    gradient = np.array([1.0, 1.0])
+    sd = float(np.sqrt(gradient @ covariance @ gradient)) * max(1.0, spread)
+    hz = scale * float(np.sqrt(square))
+    return hz, max(0.0, curve / (1 + level)), CENTS * sd / (2 * square), int(use.sum())
+
+
+def _spread(residual: Floats, count: int) -> float:
+    """Root of chi-squared per degree of freedom: how far the partials really disagree."""
+    freedom = max(1, count - 2)
+    return float(np.sqrt((residual**2).sum() / freedom)) if count > 2 else 1.0
+
+
+def _line(k: Floats, y: Floats, sigma: Floats, hz: float) -> tuple[float, float, Floats]:
+    """Straight line y = level + curve k^2 with a prior on the curve; and its covariance."""
+    prior = float(most_stretched(hz)) / 2
+    weight = 1 / sigma**2
+    x = k**2
+    information = np.array(
+        [
+            [weight.sum(), (weight * x).sum()],
+            [(weight * x).sum(), (weight * x * x).sum() + 1 / prior**2],
+        ]
+    )
+    covariance = np.linalg.inv(information)
+    level, curve = covariance @ np.array([(weight * y).sum(), (weight * x * y).sum()])
+    return float(level), float(curve), covariance

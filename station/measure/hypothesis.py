@@ -1,0 +1,255 @@
+"""Which note is it? The fundamental whose partials explain the sound, octave and all.
+
+Peaks of one windowed spectrum are matched to the partials of every candidate
+fundamental. A candidate is worth the share of the peaks' square-rooted
+amplitude that its partials carry; among the candidates worth nearly as much
+as the best, the highest wins. The square root lets weak odd partials speak:
+were the true note an octave higher, they would not be there. An octave is
+given up as mere residue (the open string's ghost under a touched harmonic)
+once its own partials are about 33 dB below the others.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+LOWEST_HZ = 25.0  # under a five-string bass's B0 (30.87 Hz) by 3.6 semitones
+HIGHEST_HZ = 4600.0  # above a piano's C8 (4186 Hz)
+PARTIALS = 12  # matched for the decision; higher ones are stretched too far by stiffness
+PEAKS = 40
+DIVISORS = 8
+PEAK_RANGE_DB = 50.0
+NEARLY = 0.72  # 1 / (1 + 10^(-34.5/40)): the share at which the octave is given up
+# Harris (1978), table I: the three-term window with side lobes of -67 dB.
+HARRIS = (0.42323, 0.49755, 0.07922)
+SLACK_LOBES = 0.1
+SLACK_SHARE = 0.004  # 7 cents
+VOICE = 1.0
+HOLE_COST = 0.3
+GHOST = 0.2  # -28 dB a partial: recorded strings keep at least 0.24, ghosts stay under it
+COVERED = 0.25
+MAIN_LOBE_BINS = 3.0  # its half width, in units of 1 / length
+
+
+@dataclass(frozen=True, slots=True)
+class Peaks:
+    """Spectral peaks: frequencies (n,) in Hz, amplitudes (n,), and the power they carry.
+
+    `power_share` is how much of all power between the limits lies in the main
+    lobes of the peaks; `width_hz` is the half width of a main lobe.
+    """
+
+    hz: Floats
+    amplitude: Floats
+    width_hz: float
+    spectrum: Floats
+    bin_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class Hypothesis:
+    """A fundamental in Hz, its inharmonicity, and the share of power it explains."""
+
+    hz: float
+    inharmonicity: float
+    share: float
+    worth: float
+
+
+@lru_cache(maxsize=32)
+def harris_window(size: int) -> Floats:
+    """The three-term window of Harris (1978), `size` samples, peak 1."""
+    phase = 2 * np.pi * np.arange(size) / size
+    return HARRIS[0] - HARRIS[1] * np.cos(phase) + HARRIS[2] * np.cos(2 * phase)
+
+
+def find_peaks(x: Floats, rate_hz: float) -> Peaks | None:
+    """Peaks of the power spectrum of `x`, shape (n,); None in digital silence."""
+    window = harris_window(x.size)
+    padded = 1 << int(np.ceil(np.log2(x.size * 2.5)))
+    spectrum = np.abs(np.fft.rfft((x - x.mean()) * window, padded)) * (2 / window.sum())
+    bin_hz = rate_hz / padded
+    width_hz = MAIN_LOBE_BINS * rate_hz / x.size
+    top = min(spectrum.size - 1, int(HIGHEST_HZ * 1.15 / bin_hz), int(0.36 * padded))
+    first = max(2, int(0.8 * LOWEST_HZ / bin_hz))
+    inner = spectrum[first:top]
+    loudest = float(inner.max()) if inner.size else 0.0
+    if loudest <= 0.0:
+        return None
+    is_peak = (inner > spectrum[first - 1 : top - 1]) & (inner >= spectrum[first + 1 : top + 1])
+    floor = np.maximum(_noise_floor(inner, bin_hz) * 3.2, loudest * 10 ** (-PEAK_RANGE_DB / 20))
+    at = np.flatnonzero(is_peak & (inner > floor)) + first
+    if at.size > PEAKS:
+        at = np.sort(at[np.argpartition(spectrum[at], -PEAKS)[-PEAKS:]])
+    hz, amplitude = _interpolate(spectrum, at)
+    return Peaks(hz * bin_hz, amplitude, width_hz, spectrum[:top], bin_hz)
+
+
+def _noise_floor(magnitude: Floats, bin_hz: float) -> Floats:
+    """The lower quartile in each 400 Hz, as amplitude: what lies between the partials."""
+    block = max(8, int(400 / bin_hz))
+    whole = magnitude.size // block * block
+    if whole == 0:
+        return np.full(magnitude.size, np.percentile(magnitude, 25))
+    quartile = np.percentile(magnitude[:whole].reshape(-1, block), 25, axis=1)
+    floor = np.repeat(quartile, block)
+    return np.concatenate((floor, np.full(magnitude.size - whole, quartile[-1])))
+
+
+def _interpolate(spectrum: Floats, at: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """Vertex of the parabola through the log magnitudes around each peak bin."""
+    low, mid, high = (np.log(spectrum[at + step] + 1e-300) for step in (-1, 0, 1))
+    curve = low - 2 * mid + high
+    shift = np.where(curve < 0, 0.5 * (low - high) / np.where(curve < 0, curve, -1.0), 0.0)
+    shift = np.clip(shift, -0.5, 0.5)
+    return at + shift, np.exp(mid - 0.25 * (low - high) * shift)
+
+
+def candidates(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Floats:
+    """Fundamentals worth trying: the strong peaks, their sub-multiples, and the hints."""
+    strongest = peaks.hz[np.argsort(peaks.amplitude)[::-1][:8]]
+    tried = [strongest[:, None] / np.arange(1, DIVISORS + 1)]
+    for hint in hints_hz:
+        tried.append(np.array([[hint / 2, hint, hint * 2]]))
+    every = np.concatenate([block.ravel() for block in tried])
+    return every[(every >= LOWEST_HZ) & (every <= HIGHEST_HZ)]
+
+
+def most_stretched(hz: Floats | float) -> Floats:
+    """The largest inharmonicity to expect at a fundamental.
+
+    4e-4 up to 250 Hz (bass and guitar strings), then rising as f^2 towards the 1e-2 of a
+    piano's top octave (Fletcher & Rossing, The Physics of Musical Instruments, ch. 12).
+    """
+    return np.clip(4e-4 * (np.asarray(hz) / 250.0) ** 2, 4e-4, 0.02)
+
+
+def _match(peaks: Peaks, tried: Floats, stiffness: Floats) -> tuple[NDArray[np.bool_], Floats]:
+    """Which peak is a partial of which candidate: (c, p) booleans and partial numbers.
+
+    A peak's own frequency error is a small part of its main lobe; a gliding
+    attack moves it by some cents more.
+    """
+    b = stiffness[:, None]
+    ratio_sq = (peaks.hz[None, :] / tried[:, None]) ** 2
+    # Invert f/F = k sqrt(1 + B k^2) for the real-valued partial number nearest to each peak.
+    flat = b < 1e-9
+    root = (np.sqrt(1 + 4 * b * ratio_sq) - 1) / np.where(flat, 1.0, 2 * b)
+    number = np.maximum(1.0, np.round(np.sqrt(np.where(flat, ratio_sq, root))))
+    expected = tried[:, None] * number * np.sqrt(1 + b * number**2)
+    slack = np.minimum(SLACK_LOBES * peaks.width_hz + SLACK_SHARE * expected, 0.2 * tried[:, None])
+    matched = np.abs(peaks.hz[None, :] - expected) <= slack
+    return matched & (number <= PARTIALS), number
+
+
+def _holes(matched: NDArray[np.bool_], number: Floats) -> Floats:
+    """The share of partials, up to the highest one matched, that no peak stands for."""
+    present = np.zeros((number.shape[0], PARTIALS + 1))
+    rows, columns = np.nonzero(matched)
+    present[rows, number[rows, columns].astype(int)] = 1.0
+    highest = np.max(number * matched, axis=1)
+    return 1.0 - present.sum(axis=1) / np.maximum(highest, 1.0)
+
+
+def _worth(
+    peaks: Peaks, tried: Floats, stiffness: Floats
+) -> tuple[Floats, NDArray[np.bool_], Floats]:
+    matched, number = _match(peaks, tried, stiffness)
+    voice = peaks.amplitude[None, :] ** VOICE
+    inside = voice * (peaks.hz[None, :] <= (PARTIALS + 0.5) * tried[:, None])
+    worth = (voice * matched).sum(axis=1) / np.maximum(inside.sum(axis=1), 1e-12)
+    # A candidate below most of the sound would be judged on a few peaks only.
+    covered = inside.sum(axis=1) / voice.sum()
+    worth *= np.minimum(1.0, covered / COVERED) * (1 - HOLE_COST * _holes(matched, number))
+    return worth, matched, number
+
+
+def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
+    """The fundamental behind `peaks`, or None where there is no peak at all."""
+    tried = candidates(peaks, hints_hz)
+    if tried.size == 0:
+        return None
+    steps = np.array([0.0, 0.05, 0.15, 0.3, 0.55, 1.0])
+    stiffness = (most_stretched(tried)[:, None] * steps[None, :]).ravel()
+    tried = np.repeat(tried, steps.size)
+    worth, matched, number = _worth(peaks, tried, stiffness)
+    order = np.argsort(tried)[::-1]
+    chosen = int(order[worth[order] >= NEARLY * worth.max()][0])
+    chosen = _best_near(tried, worth, float(tried[chosen]))
+    for multiple in range(2, DIVISORS + 1):
+        lower = _best_near(tried, worth, float(tried[chosen]) / multiple)
+        if lower >= 0 and _fills_in(peaks, matched[lower], number[lower], multiple):
+            chosen = lower
+            break
+    hz, inharmonicity = _refine(peaks, float(tried[chosen]), matched[chosen], number[chosen])
+    share = _power_share(peaks, hz, inharmonicity)
+    return Hypothesis(hz, inharmonicity, share, float(worth[chosen]))
+
+
+def _best_near(tried: Floats, worth: Floats, hz: float) -> int:
+    """Index of the worthiest candidate within a third of a semitone of `hz`, or -1."""
+    near = np.flatnonzero(np.abs(np.log2(tried / hz)) < 0.03)
+    return int(near[np.argmax(worth[near])]) if near.size else -1
+
+
+def _fills_in(
+    peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple: int
+) -> bool:
+    """Whether the partials that only the lower candidate explains are really there.
+
+    Mean square-rooted amplitude of partials 1 .. 2m+1 that are no multiples of
+    m (a missing one counts nothing) against that of the multiples.
+    """
+    strength = np.zeros(2 * multiple + 2)
+    for k in range(1, strength.size):
+        own = peaks.amplitude[matched & (number == k)]
+        strength[k] = np.sqrt(own.max()) if own.size else 0.0
+    k = np.arange(strength.size)
+    multiples = (k > 0) & (k % multiple == 0)
+    between = (k > 0) & ~multiples
+    present = np.count_nonzero(strength[between]) / np.count_nonzero(between)
+    return bool(
+        present > 0.5 and strength[between].mean() >= GHOST * strength[multiples].mean()
+    )
+
+
+def _refine(
+    peaks: Peaks, hz: float, matched: NDArray[np.bool_], number: Floats
+) -> tuple[float, float]:
+    """Least squares of (f/k)^2 = F^2 + F^2 B k^2 over the matched peaks."""
+    k, f, a = number[matched], peaks.hz[matched], peaks.amplitude[matched]
+    if k.size == 0:
+        return hz, 0.0
+    if k.size < 3 or np.ptp(k) < 2:
+        return float(np.average(f / k, weights=a * k)), 0.0
+    y, x = (f / k) ** 2, k**2
+    weight = a * k**2  # a peak's frequency error is the same in hertz, so less in f / k
+    mean_x, mean_y = np.average(x, weights=weight), np.average(y, weights=weight)
+    slope = np.sum(weight * (x - mean_x) * (y - mean_y)) / np.sum(weight * (x - mean_x) ** 2)
+    square = mean_y - slope * mean_x
+    stiffness = float(slope / square) if square > 0 else -1.0
+    if not 0.0 <= stiffness <= float(most_stretched(hz)):
+        return float(np.sqrt(mean_y)), 0.0
+    return float(np.sqrt(square)), stiffness
+
+
+def _power_share(peaks: Peaks, hz: float, stiffness: float) -> float:
+    """How much of the power within the spectrum lies in main lobes of the partials."""
+    top_hz = peaks.spectrum.size * peaks.bin_hz
+    k = np.arange(1, max(2, int(top_hz / hz) + 1))
+    centre = k * hz * np.sqrt(1 + stiffness * k**2)
+    centre = centre[centre < top_hz]
+    half = np.minimum(0.6 * peaks.width_hz, 0.35 * hz)
+    edges = np.concatenate(([0.0], np.cumsum(peaks.spectrum**2)))
+    low = np.clip(((centre - half) / peaks.bin_hz).astype(int), 0, edges.size - 1)
+    high = np.clip(((centre + half) / peaks.bin_hz).astype(int) + 1, 0, edges.size - 1)
+    # The lobes of stretched partials may overlap; count nothing twice.
+    low = np.maximum(low, np.concatenate(([0], high[:-1])))
+    power = np.maximum(0.0, edges[high] - edges[low]).sum()
+    return float(power / max(edges[-1], 1e-300))

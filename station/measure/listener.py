@@ -1,0 +1,142 @@
+"""One line's listener: blocks of samples in, levels, readings and notes out.
+
+The same object serves a live line and a file, block by block; how the sound
+is cut into blocks changes nothing. Samples become hops of 10 ms at a lowered
+rate, the tracker follows what sounds, and a note that has ended is measured
+once more as a whole.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from station.errors import SignalError
+from station.measure.decimate import Decimator, Samples
+from station.measure.ears import ears_for
+from station.measure.history import History
+from station.measure.levels import LevelMeter
+from station.measure.settle import settled
+from station.measure.tracking import FORGET_S, Heard, Tracker
+from station.measure.types import Gap, Level, Note, Reading
+from station.measure.types import Heard as Said
+
+HOP_S = 0.010
+LONGEST_NOTE_S = 3.0  # of a longer note, this much from its stroke is measured as a whole
+BET_CENTS = 3.0  # a reading less certain than this is not published
+
+
+class Listener:
+    """Listens to one line (counted from 1) at `rate_hz`, 8 to 192 kHz.
+
+    `tracker` is "aubio" or "numpy". Raises SignalError for an impossible rate
+    or tracker, and from `push` for samples that are not finite.
+    """
+
+    def __init__(self, rate_hz: float, line: int = 1, tracker: str = "aubio") -> None:
+        self._rate_hz = rate_hz
+        self._line = line
+        self._decimator = Decimator(rate_hz)
+        rate = self._decimator.rate_hz
+        self._hop = round(HOP_S * rate)
+        self._history = History(round(FORGET_S * rate))
+        self._tracker = Tracker(self._history, rate, self._hop, ears_for(tracker, rate, self._hop))
+        self._meter = LevelMeter(rate_hz, line)
+        self._taken = 0  # input samples, lost ones included
+        self._origin = 0.0  # seconds of the stream at decimated sample 0
+        self._stepped = 0
+        self._told = 0.0
+
+    def push(self, block: Samples) -> list[Said]:
+        """Take the next samples, shape (n,), full scale 1.0; returns what they let us say."""
+        if block.ndim != 1:
+            raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
+        if block.size and not np.isfinite(block).all():
+            raise SignalError(f"line {self._line}: a sample is not a finite number")
+        said: list[Said] = []
+        chunk = self._hop * self._decimator.factor
+        for start in range(0, block.size, chunk):
+            said += self._take(block[start : start + chunk])
+        return said
+
+    def mark_gap(self, lost_frames: int) -> list[Said]:
+        """Samples were lost: end what sounds, start afresh after them."""
+        said = self.finish()
+        self._taken += max(0, lost_frames)
+        self._decimator.reset()
+        self._stepped = self._history.stop
+        self._origin = self._taken / self._rate_hz - self._history.stop / self._decimator.rate_hz
+        self._tracker.reset(self._history.stop)
+        said.append(Gap(self._line, self._taken / self._rate_hz, lost_frames))
+        return said
+
+    def finish(self) -> list[Said]:
+        """The stream ends: publish the note that still sounds."""
+        return self._say(self._tracker.finish())
+
+    def _take(self, block: Samples) -> list[Said]:
+        self._taken += block.size
+        said: list[Said] = []
+        level = self._meter.push(block, self._taken)
+        if level is not None:
+            said.append(level)
+        self._history.append(self._decimator.push(block))
+        while self._stepped + self._hop <= self._history.stop:
+            self._stepped += self._hop
+            said += self._say(self._tracker.step(self._stepped))
+        return said
+
+    def _say(self, heard: list[Heard]) -> list[Said]:
+        said: list[Said] = []
+        for item in heard:
+            if item.ended is not None:
+                note = self._note(item)
+                if note is not None:
+                    said.append(note)
+            elif item.fit is not None and item.fit.uncertainty_cents <= BET_CENTS:
+                said.append(self._reading(item))
+        return said
+
+    def _seconds(self, sample: int) -> float:
+        return self._origin + sample / self._decimator.rate_hz
+
+    def _clipped_since(self, onset_s: float) -> bool:
+        at = self._meter.clipped_at
+        return at is not None and at / self._rate_hz >= onset_s
+
+    def _reading(self, item: Heard) -> Reading:
+        fit = item.fit
+        assert fit is not None  # noqa: S101 - told to the type checker
+        onset_s = self._seconds(item.onset)
+        return Reading(
+            self._line,
+            self._taken / self._rate_hz,
+            fit.hz,
+            fit.uncertainty_cents,
+            fit.inharmonicity,
+            fit.partials,
+            onset_s,
+            self._clipped_since(onset_s),
+        )
+
+    def _note(self, item: Heard) -> Note | None:
+        ended = item.ended
+        assert ended is not None  # noqa: S101 - told to the type checker
+        rate = self._decimator.rate_hz
+        stop = min(ended.last_good, ended.onset + round(LONGEST_NOTE_S * rate))
+        fit = settled(self._history.between(ended.onset, stop), rate, ended.fit)
+        if fit is None or fit.uncertainty_cents > BET_CENTS:
+            return None
+        onset_s = self._seconds(ended.onset)
+        return Note(
+            self._line,
+            onset_s,
+            self._seconds(ended.last_good),
+            fit.hz,
+            fit.uncertainty_cents,
+            fit.inharmonicity,
+            fit.partials,
+            self._clipped_since(onset_s),
+        )
+
+
+__all__ = ["Level", "Listener"]

@@ -1,0 +1,265 @@
+"""From silence to a note and back: what one line's player is sounding now.
+
+Hop by hop (10 ms) the tracker waits for something periodic, agrees with
+itself on what it is, follows it, and lets it end. A note is one stroke of
+one string: the same pitch that fades below the noise and returns without a
+new stroke is the same note. Nothing is published that is not periodic to
+`TONAL_TO_START`; a machine's hum (constant, at a multiple of the mains
+frequency) is not a note until it has decayed as strings do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.measure.attacks import Attacks
+from station.measure.ears import Ears
+from station.measure.fit import CENTS, Fit, fit_segment
+from station.measure.history import History
+from station.measure.hypothesis import Hypothesis, decide, find_peaks
+
+Floats = NDArray[np.float64]
+
+LISTEN_S = 0.17  # spectrum length at most: five periods of B0
+SHORTEST_S = 0.03
+SKIP_S = 0.006  # of a stroke's own noise
+READING_S = 0.12
+READING_PERIODS = 9
+FORGET_S = 4.0  # how much sound is kept
+QUIETEST_DB = -84.0  # under 16-bit rounding noise in the decimated band
+SHARE_TO_START = 0.75
+WORTH_TO_START = 0.45
+TONAL_TO_START = 0.85
+TONAL_TO_STAY = 0.7
+LOST_HOPS = 9
+RESUME_S = 0.3
+SAME_PITCH_CENTS = 60.0
+AGREE_CENTS = 25.0
+LEAST_PERIODS = 4.6
+SHORTEST_NOTE_S = 0.06
+TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
+CHECK_EVERY_HOPS = 6
+MAINS_HZ = (50.0, 60.0)
+MAINS_SHARE = 0.004
+HUM_DECAY_DB = 3.0
+
+
+@dataclass(slots=True)
+class Sounding:
+    """The note being followed: sample numbers, the newest fit, its loudest power."""
+
+    onset: int
+    begun: int
+    fit: Fit
+    last_good: int
+    peak_db: float
+    fits: int = 1
+    votes: list[float] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What one hop brought: a fit of the note that sounds, or an ended note (or neither)."""
+
+    fit: Fit | None = None
+    onset: int = 0
+    ended: Sounding | None = None
+
+
+def mains_like(hz: float) -> bool:
+    """Whether `hz` is within 7 cents of the mains frequency or twice it."""
+    return any(
+        abs(hz / (mains * n) - 1) < MAINS_SHARE for mains in MAINS_HZ for n in (1, 2)
+    )
+
+
+class Tracker:
+    """Follows one line; owns no samples: `history` is read, never written."""
+
+    def __init__(self, history: History, rate_hz: float, hop_size: int, ears: Ears) -> None:
+        self._history = history
+        self._rate_hz = rate_hz
+        self._hop = hop_size
+        self._ears = ears
+        self.attacks = Attacks()
+        self.reset(0)
+
+    def reset(self, start: int) -> None:
+        """Nothing before sample `start` belongs to what follows."""
+        self.attacks.reset()
+        self._ears.reset()
+        self._from = start
+        self._attack = start
+        self._struck = True  # the sound may begin within a note
+        self._guess: Hypothesis | None = None
+        self._note: Sounding | None = None
+        self._pending: Sounding | None = None
+        self._last_peak_db = -120.0
+        self._count = 0
+
+    def step(self, now: int) -> list[Heard]:
+        """Take the hop that ends at sample `now`."""
+        hop = self._history.between(now - self._hop, now)
+        struck_ago = self.attacks.push(hop, self._ears.onset(hop))
+        self._count += 1
+        heard: list[Heard] = []
+        if struck_ago is not None:
+            heard += self._strike(now - (struck_ago + 1) * self._hop)
+        if self._note is not None:
+            heard += self._follow(now)
+        else:
+            heard += self._seek(now)
+        return heard
+
+    def finish(self) -> list[Heard]:
+        """The line ends here: what sounds has ended."""
+        heard = self._end_note() + self._publish_pending()
+        return heard
+
+    # -- strokes ----------------------------------------------------------
+
+    def _strike(self, at: int) -> list[Heard]:
+        note = self._note
+        if note is not None and at - note.onset < 0.05 * self._rate_hz:
+            return []
+        heard = self._end_note(stop=at)
+        heard += self._publish_pending()
+        self._attack = max(at, self._from)
+        self._struck = True
+        self._guess = None
+        return heard
+
+    # -- waiting ----------------------------------------------------------
+
+    def _seek(self, now: int) -> list[Heard]:
+        heard: list[Heard] = []
+        if self._pending and now - self._pending.last_good > RESUME_S * self._rate_hz:
+            heard += self._publish_pending()
+        level_db = self.attacks.level_db
+        if level_db < QUIETEST_DB or self._count % 2:
+            return heard
+        if not self._struck and level_db < self._last_peak_db - TAIL_DB:
+            return heard
+        start = self._window_start(now, LISTEN_S)
+        if now - start < SHORTEST_S * self._rate_hz:
+            return heard
+        x = self._history.between(start, now)
+        guess = self._suppose(x)
+        known, self._guess = self._guess, guess
+        if guess is None or known is None or _apart(guess.hz, known.hz) > AGREE_CENTS:
+            return heard
+        fit = fit_segment(x, self._rate_hz, guess.hz, guess.inharmonicity)
+        if fit is None or fit.tonal < TONAL_TO_START or fit.uncertainty_cents > 5.0:
+            return heard
+        if mains_like(fit.hz) and not self._decays(now):
+            return heard
+        return heard + self._begin(fit, now, level_db)
+
+    def _window_start(self, now: int, longest_s: float) -> int:
+        skip = round(SKIP_S * self._rate_hz) if self._struck and self._attack > self._from else 0
+        return max(self._attack + skip, now - round(longest_s * self._rate_hz), self._from)
+
+    def _suppose(self, x: Floats) -> Hypothesis | None:
+        peaks = find_peaks(x, self._rate_hz)
+        if peaks is None:
+            return None
+        hint = self._ears.coarse_hz(x)
+        guess = decide(peaks, (hint,) if hint > 0 else ())
+        if guess is None or guess.share < SHARE_TO_START or guess.worth < WORTH_TO_START:
+            return None
+        if guess.hz * x.size / self._rate_hz < LEAST_PERIODS:
+            return None
+        return guess
+
+    def _decays(self, now: int) -> bool:
+        """Whether the sound was struck and has fallen since: hum does neither."""
+        if not self._struck or self._attack <= self._from:
+            return False
+        since = self._history.between(self._attack, now)
+        part = max(1, round(0.04 * self._rate_hz))
+        if since.size < 4 * part:
+            return False
+        power = [float(np.mean(since[i : i + part] ** 2)) for i in range(0, since.size - part, part)]
+        return 10 * np.log10(max(power) / max(power[-1], 1e-15)) > HUM_DECAY_DB
+
+    def _begin(self, fit: Fit, now: int, level_db: float) -> list[Heard]:
+        pending = self._pending
+        if pending is not None and not self._struck and _apart(pending.fit.hz, fit.hz) < SAME_PITCH_CENTS:
+            self._note, self._pending = pending, None
+            pending.fit, pending.last_good = fit, now
+            return [Heard(fit, pending.onset)]
+        heard = self._publish_pending()
+        onset = self._attack if self._struck else self._window_start(now, LISTEN_S)
+        self._note = Sounding(onset, now, fit, now, level_db)
+        self._struck = False
+        self._guess = None
+        return [*heard, Heard(fit, onset)]
+
+    # -- following --------------------------------------------------------
+
+    def _follow(self, now: int) -> list[Heard]:
+        note = self._note
+        assert note is not None  # noqa: S101 - told to the type checker
+        note.peak_db = max(note.peak_db, self.attacks.level_db)
+        if self._count % 2:
+            return []
+        if self._count % CHECK_EVERY_HOPS == 0:
+            self._check_octave(note, now)
+        length_s = max(READING_S, READING_PERIODS / note.fit.hz)
+        start = max(note.onset + round(SKIP_S * self._rate_hz), now - round(length_s * self._rate_hz))
+        x = self._history.between(start, now)
+        fit = fit_segment(x, self._rate_hz, note.fit.hz, note.fit.inharmonicity)
+        if fit is not None and fit.tonal >= TONAL_TO_STAY and _apart(fit.hz, note.fit.hz) < SAME_PITCH_CENTS:
+            note.fit, note.last_good = fit, now
+            note.fits += 1
+            return [] if self._in_doubt(note) else [Heard(fit, note.onset)]
+        if now - note.last_good > LOST_HOPS * self._hop:
+            return self._end_note()
+        return []
+
+    def _check_octave(self, note: Sounding, now: int) -> None:
+        """Ask again which note it is; two equal answers in a row overrule the first."""
+        start = max(note.onset + round(SKIP_S * self._rate_hz), now - round(LISTEN_S * self._rate_hz))
+        guess = self._suppose(self._history.between(start, now))
+        if guess is None:
+            return
+        note.votes.append(guess.hz)
+        last = note.votes[-2:]
+        agreed = len(last) == 2 and _apart(last[0], last[1]) < AGREE_CENTS
+        if agreed and _apart(last[1], note.fit.hz) > SAME_PITCH_CENTS:
+            fit = fit_segment(
+                self._history.between(start, now), self._rate_hz, guess.hz, guess.inharmonicity
+            )
+            if fit is not None:
+                note.fit = fit
+
+    def _in_doubt(self, note: Sounding) -> bool:
+        return bool(note.votes) and _apart(note.votes[-1], note.fit.hz) > SAME_PITCH_CENTS
+
+    # -- ending -----------------------------------------------------------
+
+    def _end_note(self, stop: int | None = None) -> list[Heard]:
+        note, self._note = self._note, None
+        if note is None:
+            return []
+        if stop is not None:
+            note.last_good = min(note.last_good, stop)
+        self._last_peak_db = note.peak_db
+        self._pending = note
+        self._attack = note.last_good
+        self._struck = False
+        self._guess = None
+        return []
+
+    def _publish_pending(self) -> list[Heard]:
+        note, self._pending = self._pending, None
+        if note is None or note.last_good - note.onset < SHORTEST_NOTE_S * self._rate_hz:
+            return []
+        return [Heard(ended=note)]
+
+
+def _apart(hz: float, other_hz: float) -> float:
+    return abs(float(np.log(hz / other_hz))) * CENTS
