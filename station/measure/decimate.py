@@ -41,7 +41,8 @@ def low_pass(factor: int) -> NDArray[np.float32]:
     cutoff = (PASS_SHARE + STOP_SHARE) / 2 / factor  # cycles a sample at the input rate
     beta = 0.1102 * (STOP_DB - 8.7)  # Kaiser's formula for the attenuation wanted
     taps = 2 * cutoff * np.sinc(2 * cutoff * n) * np.kaiser(n.size, beta)
-    return (taps / taps.sum()).astype(np.float32)
+    scaled: NDArray[np.float32] = (taps / taps.sum()).astype(np.float32)
+    return scaled
 
 
 class Decimator:

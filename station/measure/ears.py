@@ -28,7 +28,7 @@ class Ears(Protocol):
     name: str
 
     def onset(self, hop: Floats) -> bool:
-        """Whether a note seems to begin in this hop, shape (hop_size,)."""
+        """Whether a note seems to begin in this hop, shape (hop_size,); a hint, often given."""
 
     def coarse_hz(self, x: Floats) -> float:
         """A first guess of the pitch of the newest samples of `x`; 0.0 for none."""

@@ -16,6 +16,7 @@ between two partials is noise and gives each slope its variance. Then
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -34,7 +35,13 @@ LEAST_SNR = 10.0  # power over the noise beside it, below which a partial is lef
 HANN_NOISE_BANDWIDTH = 1.5  # in bins (Harris 1978, table I)
 OUTLIER_SIGMAS = 4.0
 LONGEST_WINDOW_S = 0.15
-CENTS = 1200 / np.log(2)
+ROUNDS = 6
+GUESS_CENTS = 8.0
+GUESS_STIFFNESS = 2e-4
+LOBE_SHARE = 0.6  # of a bin: within it the window hears the partial and its phase cannot slip
+LOST_CENTS = 90.0
+SETTLED_CENTS = 2.0
+CENTS = 1200 / math.log(2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,16 +65,18 @@ class Fit:
 @lru_cache(maxsize=64)
 def _hann(size: int) -> Floats:
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
-    return window / window.sum()
+    scaled: Floats = window / window.sum()
+    return scaled
 
 
 def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Floats:
     """Frequencies of partials `numbers` of a string whose first partial is `hz`."""
     stretch = np.sqrt((1 + inharmonicity * numbers**2) / (1 + inharmonicity))
-    return hz * numbers * stretch
+    frequencies: Floats = hz * numbers * stretch
+    return frequencies
 
 
-def _window_size(samples: int, rate_hz: float, hz: float) -> int:
+def _window_size(samples: float, rate_hz: float, hz: float) -> int:
     """An even number of periods, so half-way points are zeros too; a third of the sound or so."""
     period = rate_hz / hz
     longest = max(LONGEST_WINDOW_S * hz, 6.0)  # a longer one would smear a vibrato
@@ -89,7 +98,8 @@ def listen_to_partials(
     heard.real = frames @ carrier.real
     heard.imag = frames @ carrier.imag
     starts = np.arange(frames.shape[0]) * step
-    return heard * np.exp(-1j * starts[:, None] * angle[None, :])
+    relative: Phasors = heard * np.exp(-1j * starts[:, None] * angle[None, :])
+    return relative
 
 
 def _carriers(angle: Floats, size: int) -> Phasors:
@@ -98,31 +108,52 @@ def _carriers(angle: Floats, size: int) -> Phasors:
     outer = -(-size // inner)
     fine = np.exp(-1j * np.arange(inner)[:, None] * angle)
     coarse = np.exp(-1j * inner * np.arange(outer)[:, None] * angle)
-    return (coarse[:, None, :] * fine[None, :, :]).reshape(-1, angle.size)[:size]
+    table: Phasors = (coarse[:, None, :] * fine[None, :, :]).reshape(-1, angle.size)
+    return table[:size]
 
 
 def fit_segment(
-    x: Floats, rate_hz: float, hz: float, inharmonicity: float = 0.0, rounds: int = 2
+    x: Floats,
+    rate_hz: float,
+    hz: float,
+    inharmonicity: float = 0.0,
+    guess_cents: float = GUESS_CENTS,
+    guess_stiffness: float = GUESS_STIFFNESS,
 ) -> Fit | None:
-    """The pitch of `x`, shape (n,), known to lie near `hz`; None where nothing can be told."""
-    fit: Fit | None = None
-    for _ in range(rounds):
-        fit = _fit_once(x, rate_hz, hz, inharmonicity)
-        if fit is None or abs(np.log(fit.hz / hz)) * CENTS < 1.0:
-            return fit
-        if abs(np.log2(fit.hz / hz)) > 0.06:
+    """The pitch of `x`, shape (n,), known to lie within `guess_cents` of `hz`.
+
+    `guess_stiffness` is how far `inharmonicity` may be off. A guess that may be
+    off is tried on the lower partials first, where it is off by less, then on
+    more as it gets better. None where nothing can be told.
+    """
+    first_hz = hz
+    for _ in range(ROUNDS):
+        if x.size * hz / rate_hz < LEAST_PERIODS:
             return None
+        every = _partial_numbers(rate_hz, hz, inharmonicity)
+        longest = CENTS * LOBE_SHARE * rate_hz / (hz * guess_cents)  # for the first partial
+        full = _window_size(x.size, rate_hz, hz)
+        size = _window_size(min(x.size - 8, 3 * longest), rate_hz, hz)
+        # B wrong by b puts partial k wrong by k^3 b F / 2.
+        stiffest = (2 * LOBE_SHARE * rate_hz / (size * hz * guess_stiffness)) ** (1 / 3)
+        numbers = every[: max(1, int(min(longest / size, stiffest)))]
+        if numbers.size == 0:
+            return None
+        fit = _fit_once(x, rate_hz, hz, inharmonicity, numbers, min(size, x.size - 8))
+        if fit is None or abs(math.log(fit.hz / first_hz)) * CENTS > LOST_CENTS:
+            return None
+        moved_cents = abs(math.log(fit.hz / hz)) * CENTS
+        if numbers.size == every.size and size >= full and moved_cents < SETTLED_CENTS:
+            return fit
         hz, inharmonicity = fit.hz, fit.inharmonicity
+        guess_cents = min(max(3 * fit.uncertainty_cents, 0.05), guess_cents / 2)
+        guess_stiffness /= 10 if fit.partials > 2 else 2
     return fit
 
 
-def _fit_once(x: Floats, rate_hz: float, hz: float, inharmonicity: float) -> Fit | None:
-    if x.size * hz / rate_hz < LEAST_PERIODS:
-        return None
-    numbers = _partial_numbers(rate_hz, hz, inharmonicity)
-    if numbers.size == 0:
-        return None
-    size = min(_window_size(x.size, rate_hz, hz), x.size - 8)
+def _fit_once(
+    x: Floats, rate_hz: float, hz: float, inharmonicity: float, numbers: Floats, size: int
+) -> Fit | None:
     step = max(1, min(size // 4, (x.size - size) // 3))
     halves = np.concatenate((numbers - 0.5, numbers[-1:] + 0.5))
     wanted = np.concatenate((numbers, halves))

@@ -66,7 +66,8 @@ class Hypothesis:
 def harris_window(size: int) -> Floats:
     """The three-term window of Harris (1978), `size` samples, peak 1."""
     phase = 2 * np.pi * np.arange(size) / size
-    return HARRIS[0] - HARRIS[1] * np.cos(phase) + HARRIS[2] * np.cos(2 * phase)
+    window: Floats = HARRIS[0] - HARRIS[1] * np.cos(phase) + HARRIS[2] * np.cos(2 * phase)
+    return window
 
 
 def find_peaks(x: Floats, rate_hz: float) -> Peaks | None:
@@ -114,10 +115,10 @@ def _interpolate(spectrum: Floats, at: NDArray[np.intp]) -> tuple[Floats, Floats
 def candidates(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Floats:
     """Fundamentals worth trying: the strong peaks, their sub-multiples, and the hints."""
     strongest = peaks.hz[np.argsort(peaks.amplitude)[::-1][:8]]
-    tried = [strongest[:, None] / np.arange(1, DIVISORS + 1)]
-    for hint in hints_hz:
-        tried.append(np.array([[hint / 2, hint, hint * 2]]))
-    every = np.concatenate([block.ravel() for block in tried])
+    hinted = [hint * octave for hint in hints_hz for octave in (0.5, 1.0, 2.0)]
+    every: Floats = np.concatenate(
+        ((strongest[:, None] / np.arange(1, DIVISORS + 1)).ravel(), hinted)
+    )
     return every[(every >= LOWEST_HZ) & (every <= HIGHEST_HZ)]
 
 
@@ -154,7 +155,8 @@ def _holes(matched: NDArray[np.bool_], number: Floats) -> Floats:
     rows, columns = np.nonzero(matched)
     present[rows, number[rows, columns].astype(int)] = 1.0
     highest = np.max(number * matched, axis=1)
-    return 1.0 - present.sum(axis=1) / np.maximum(highest, 1.0)
+    share: Floats = 1.0 - present.sum(axis=1) / np.maximum(highest, 1.0)
+    return share
 
 
 def _worth(
@@ -173,7 +175,7 @@ def _worth(
 def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
     """The fundamental behind `peaks`, or None where there is no peak at all."""
     tried = candidates(peaks, hints_hz)
-    if tried.size == 0:
+    if tried.size == 0 or peaks.hz.size == 0:
         return None
     steps = np.array([0.0, 0.05, 0.15, 0.3, 0.55, 1.0])
     stiffness = (most_stretched(tried)[:, None] * steps[None, :]).ravel()
@@ -198,25 +200,21 @@ def _best_near(tried: Floats, worth: Floats, hz: float) -> int:
     return int(near[np.argmax(worth[near])]) if near.size else -1
 
 
-def _fills_in(
-    peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple: int
-) -> bool:
+def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple: int) -> bool:
     """Whether the partials that only the lower candidate explains are really there.
 
     Mean square-rooted amplitude of partials 1 .. 2m+1 that are no multiples of
     m (a missing one counts nothing) against that of the multiples.
     """
     strength = np.zeros(2 * multiple + 2)
-    for k in range(1, strength.size):
-        own = peaks.amplitude[matched & (number == k)]
-        strength[k] = np.sqrt(own.max()) if own.size else 0.0
+    for partial in range(1, strength.size):
+        own = peaks.amplitude[matched & (number == partial)]
+        strength[partial] = np.sqrt(own.max()) if own.size else 0.0
     k = np.arange(strength.size)
     multiples = (k > 0) & (k % multiple == 0)
     between = (k > 0) & ~multiples
     present = np.count_nonzero(strength[between]) / np.count_nonzero(between)
-    return bool(
-        present > 0.5 and strength[between].mean() >= GHOST * strength[multiples].mean()
-    )
+    return bool(present > 0.5 and strength[between].mean() >= GHOST * strength[multiples].mean())
 
 
 def _refine(

@@ -16,12 +16,10 @@ from station.measure.ears import ears_for
 from station.measure.history import History
 from station.measure.levels import LevelMeter
 from station.measure.settle import settled
-from station.measure.tracking import FORGET_S, Heard, Tracker
-from station.measure.types import Gap, Level, Note, Reading
-from station.measure.types import Heard as Said
+from station.measure.tracking import FORGET_S, Ended, Followed, News, Sounding, Tracker
+from station.measure.types import Gap, Heard, Note, Reading
 
 HOP_S = 0.010
-LONGEST_NOTE_S = 3.0  # of a longer note, this much from its stroke is measured as a whole
 BET_CENTS = 3.0  # a reading less certain than this is not published
 
 
@@ -44,21 +42,20 @@ class Listener:
         self._taken = 0  # input samples, lost ones included
         self._origin = 0.0  # seconds of the stream at decimated sample 0
         self._stepped = 0
-        self._told = 0.0
 
-    def push(self, block: Samples) -> list[Said]:
+    def push(self, block: Samples) -> list[Heard]:
         """Take the next samples, shape (n,), full scale 1.0; returns what they let us say."""
         if block.ndim != 1:
             raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
         if block.size and not np.isfinite(block).all():
             raise SignalError(f"line {self._line}: a sample is not a finite number")
-        said: list[Said] = []
+        said: list[Heard] = []
         chunk = self._hop * self._decimator.factor
         for start in range(0, block.size, chunk):
             said += self._take(block[start : start + chunk])
         return said
 
-    def mark_gap(self, lost_frames: int) -> list[Said]:
+    def mark_gap(self, lost_frames: int) -> list[Heard]:
         """Samples were lost: end what sounds, start afresh after them."""
         said = self.finish()
         self._taken += max(0, lost_frames)
@@ -69,13 +66,13 @@ class Listener:
         said.append(Gap(self._line, self._taken / self._rate_hz, lost_frames))
         return said
 
-    def finish(self) -> list[Said]:
+    def finish(self) -> list[Heard]:
         """The stream ends: publish the note that still sounds."""
         return self._say(self._tracker.finish())
 
-    def _take(self, block: Samples) -> list[Said]:
+    def _take(self, block: Samples) -> list[Heard]:
         self._taken += block.size
-        said: list[Said] = []
+        said: list[Heard] = []
         level = self._meter.push(block, self._taken)
         if level is not None:
             said.append(level)
@@ -85,16 +82,12 @@ class Listener:
             said += self._say(self._tracker.step(self._stepped))
         return said
 
-    def _say(self, heard: list[Heard]) -> list[Said]:
-        said: list[Said] = []
-        for item in heard:
-            if item.ended is not None:
-                note = self._note(item)
-                if note is not None:
-                    said.append(note)
-            elif item.fit is not None and item.fit.uncertainty_cents <= BET_CENTS:
-                said.append(self._reading(item))
-        return said
+    def _say(self, news: News) -> list[Heard]:
+        said = [
+            self._note(item.note) if isinstance(item, Ended) else self._reading(item)
+            for item in news
+        ]
+        return [item for item in said if item is not None]
 
     def _seconds(self, sample: int) -> float:
         return self._origin + sample / self._decimator.rate_hz
@@ -103,10 +96,11 @@ class Listener:
         at = self._meter.clipped_at
         return at is not None and at / self._rate_hz >= onset_s
 
-    def _reading(self, item: Heard) -> Reading:
-        fit = item.fit
-        assert fit is not None  # noqa: S101 - told to the type checker
-        onset_s = self._seconds(item.onset)
+    def _reading(self, followed: Followed) -> Reading | None:
+        fit = followed.fit
+        if fit.uncertainty_cents > BET_CENTS:
+            return None
+        onset_s = self._seconds(followed.onset)
         return Reading(
             self._line,
             self._taken / self._rate_hz,
@@ -118,12 +112,11 @@ class Listener:
             self._clipped_since(onset_s),
         )
 
-    def _note(self, item: Heard) -> Note | None:
-        ended = item.ended
-        assert ended is not None  # noqa: S101 - told to the type checker
-        rate = self._decimator.rate_hz
-        stop = min(ended.last_good, ended.onset + round(LONGEST_NOTE_S * rate))
-        fit = settled(self._history.between(ended.onset, stop), rate, ended.fit)
+    def _note(self, ended: Sounding) -> Note | None:
+        x = ended.kept
+        if x is None:
+            x = self._history.between(ended.onset, ended.last_good)
+        fit = settled(x, self._decimator.rate_hz, ended.fit)
         if fit is None or fit.uncertainty_cents > BET_CENTS:
             return None
         onset_s = self._seconds(ended.onset)
@@ -137,6 +130,3 @@ class Listener:
             fit.partials,
             self._clipped_since(onset_s),
         )
-
-
-__all__ = ["Level", "Listener"]

@@ -10,6 +10,7 @@ frequency) is not a note until it has decayed as strings do.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -29,12 +30,14 @@ SKIP_S = 0.006  # of a stroke's own noise
 READING_S = 0.12
 READING_PERIODS = 9
 FORGET_S = 4.0  # how much sound is kept
+LONGEST_NOTE_S = 3.0
 QUIETEST_DB = -84.0  # under 16-bit rounding noise in the decimated band
 SHARE_TO_START = 0.75
 WORTH_TO_START = 0.45
 TONAL_TO_START = 0.85
 TONAL_TO_STAY = 0.7
 LOST_HOPS = 9
+KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
 SAME_PITCH_CENTS = 60.0
 AGREE_CENTS = 25.0
@@ -42,6 +45,8 @@ LEAST_PERIODS = 4.6
 SHORTEST_NOTE_S = 0.06
 TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
 CHECK_EVERY_HOPS = 6
+STROKE_S = 0.04  # of thump and slap, kept out of a second opinion
+DECIDED_S = 0.6  # later only the partials that die last are left to vote
 MAINS_HZ = (50.0, 60.0)
 MAINS_SHARE = 0.004
 HUM_DECAY_DB = 3.0
@@ -49,7 +54,11 @@ HUM_DECAY_DB = 3.0
 
 @dataclass(slots=True)
 class Sounding:
-    """The note being followed: sample numbers, the newest fit, its loudest power."""
+    """The note being followed: sample numbers, the newest fit, its loudest power.
+
+    `kept` are its first LONGEST_NOTE_S, once it has lasted that long: only as
+    much is measured as a whole.
+    """
 
     onset: int
     begun: int
@@ -58,22 +67,30 @@ class Sounding:
     peak_db: float
     fits: int = 1
     votes: list[float] = field(default_factory=list)
+    kept: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
-    """What one hop brought: a fit of the note that sounds, or an ended note (or neither)."""
+class Followed:
+    """A new fit of the note that sounds and began at sample `onset`."""
 
-    fit: Fit | None = None
-    onset: int = 0
-    ended: Sounding | None = None
+    fit: Fit
+    onset: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """A played note is over."""
+
+    note: Sounding
+
+
+News = list[Followed | Ended]
 
 
 def mains_like(hz: float) -> bool:
     """Whether `hz` is within 7 cents of the mains frequency or twice it."""
-    return any(
-        abs(hz / (mains * n) - 1) < MAINS_SHARE for mains in MAINS_HZ for n in (1, 2)
-    )
+    return any(abs(hz / (mains * n) - 1) < MAINS_SHARE for mains in MAINS_HZ for n in (1, 2))
 
 
 class Tracker:
@@ -83,6 +100,7 @@ class Tracker:
         self._history = history
         self._rate_hz = rate_hz
         self._hop = hop_size
+        self._longest = round(LONGEST_NOTE_S * rate_hz)
         self._ears = ears
         self.attacks = Attacks()
         self.reset(0)
@@ -100,33 +118,30 @@ class Tracker:
         self._last_peak_db = -120.0
         self._count = 0
 
-    def step(self, now: int) -> list[Heard]:
+    def step(self, now: int) -> News:
         """Take the hop that ends at sample `now`."""
         hop = self._history.between(now - self._hop, now)
         struck_ago = self.attacks.push(hop, self._ears.onset(hop))
         self._count += 1
-        heard: list[Heard] = []
+        heard: News = []
         if struck_ago is not None:
             heard += self._strike(now - (struck_ago + 1) * self._hop)
-        if self._note is not None:
-            heard += self._follow(now)
-        else:
-            heard += self._seek(now)
-        return heard
+        note = self._note
+        return heard + (self._seek(now) if note is None else self._follow(note, now))
 
-    def finish(self) -> list[Heard]:
+    def finish(self) -> News:
         """The line ends here: what sounds has ended."""
-        heard = self._end_note() + self._publish_pending()
-        return heard
+        self._end_note()
+        return self._publish_pending()
 
     # -- strokes ----------------------------------------------------------
 
-    def _strike(self, at: int) -> list[Heard]:
+    def _strike(self, at: int) -> News:
         note = self._note
         if note is not None and at - note.onset < 0.05 * self._rate_hz:
             return []
-        heard = self._end_note(stop=at)
-        heard += self._publish_pending()
+        self._end_note(stop=at)
+        heard = self._publish_pending()
         self._attack = max(at, self._from)
         self._struck = True
         self._guess = None
@@ -134,8 +149,8 @@ class Tracker:
 
     # -- waiting ----------------------------------------------------------
 
-    def _seek(self, now: int) -> list[Heard]:
-        heard: list[Heard] = []
+    def _seek(self, now: int) -> News:
+        heard: News = []
         if self._pending and now - self._pending.last_good > RESUME_S * self._rate_hz:
             heard += self._publish_pending()
         level_db = self.attacks.level_db
@@ -182,54 +197,73 @@ class Tracker:
         part = max(1, round(0.04 * self._rate_hz))
         if since.size < 4 * part:
             return False
-        power = [float(np.mean(since[i : i + part] ** 2)) for i in range(0, since.size - part, part)]
-        return 10 * np.log10(max(power) / max(power[-1], 1e-15)) > HUM_DECAY_DB
+        power = [
+            float(np.mean(since[i : i + part] ** 2)) for i in range(0, since.size - part, part)
+        ]
+        return max(power) > max(power[-1], 1e-15) * 10 ** (HUM_DECAY_DB / 10)
 
-    def _begin(self, fit: Fit, now: int, level_db: float) -> list[Heard]:
+    def _begin(self, fit: Fit, now: int, level_db: float) -> News:
         pending = self._pending
-        if pending is not None and not self._struck and _apart(pending.fit.hz, fit.hz) < SAME_PITCH_CENTS:
+        if (
+            pending is not None
+            and not self._struck
+            and _apart(pending.fit.hz, fit.hz) < SAME_PITCH_CENTS
+        ):
             self._note, self._pending = pending, None
             pending.fit, pending.last_good = fit, now
-            return [Heard(fit, pending.onset)]
+            return [Followed(fit, pending.onset)]
         heard = self._publish_pending()
         onset = self._attack if self._struck else self._window_start(now, LISTEN_S)
         self._note = Sounding(onset, now, fit, now, level_db)
         self._struck = False
         self._guess = None
-        return [*heard, Heard(fit, onset)]
+        return [*heard, Followed(fit, onset)]
 
     # -- following --------------------------------------------------------
 
-    def _follow(self, now: int) -> list[Heard]:
-        note = self._note
-        assert note is not None  # noqa: S101 - told to the type checker
+    def _follow(self, note: Sounding, now: int) -> News:
         note.peak_db = max(note.peak_db, self.attacks.level_db)
+        if note.kept is None and now - note.onset >= self._longest:
+            note.kept = self._history.between(note.onset, note.onset + self._longest).copy()
         if self._count % 2:
             return []
         if self._count % CHECK_EVERY_HOPS == 0:
             self._check_octave(note, now)
         length_s = max(READING_S, READING_PERIODS / note.fit.hz)
-        start = max(note.onset + round(SKIP_S * self._rate_hz), now - round(length_s * self._rate_hz))
+        start = max(
+            note.onset + round(SKIP_S * self._rate_hz), now - round(length_s * self._rate_hz)
+        )
         x = self._history.between(start, now)
-        fit = fit_segment(x, self._rate_hz, note.fit.hz, note.fit.inharmonicity)
-        if fit is not None and fit.tonal >= TONAL_TO_STAY and _apart(fit.hz, note.fit.hz) < SAME_PITCH_CENTS:
+        fit = fit_segment(
+            x, self._rate_hz, note.fit.hz, note.fit.inharmonicity, guess_stiffness=KNOWN_STIFFNESS
+        )
+        if (
+            fit is not None
+            and fit.tonal >= TONAL_TO_STAY
+            and _apart(fit.hz, note.fit.hz) < SAME_PITCH_CENTS
+        ):
             note.fit, note.last_good = fit, now
             note.fits += 1
-            return [] if self._in_doubt(note) else [Heard(fit, note.onset)]
+            return [] if self._in_doubt(note) else [Followed(fit, note.onset)]
         if now - note.last_good > LOST_HOPS * self._hop:
-            return self._end_note()
+            self._end_note()
         return []
 
     def _check_octave(self, note: Sounding, now: int) -> None:
         """Ask again which note it is; two equal answers in a row overrule the first."""
-        start = max(note.onset + round(SKIP_S * self._rate_hz), now - round(LISTEN_S * self._rate_hz))
+        start = max(
+            note.onset + round(STROKE_S * self._rate_hz), now - round(LISTEN_S * self._rate_hz)
+        )
+        if now - start < SHORTEST_S * self._rate_hz:
+            return
         guess = self._suppose(self._history.between(start, now))
         if guess is None:
             return
         note.votes.append(guess.hz)
         last = note.votes[-2:]
         agreed = len(last) == 2 and _apart(last[0], last[1]) < AGREE_CENTS
-        if agreed and _apart(last[1], note.fit.hz) > SAME_PITCH_CENTS:
+        young = now - note.onset < DECIDED_S * self._rate_hz
+        if young and agreed and _apart(last[1], note.fit.hz) > SAME_PITCH_CENTS:
             fit = fit_segment(
                 self._history.between(start, now), self._rate_hz, guess.hz, guess.inharmonicity
             )
@@ -241,10 +275,11 @@ class Tracker:
 
     # -- ending -----------------------------------------------------------
 
-    def _end_note(self, stop: int | None = None) -> list[Heard]:
+    def _end_note(self, stop: int | None = None) -> None:
+        """What sounds has ended, unless it comes back without a stroke (`_begin`)."""
         note, self._note = self._note, None
         if note is None:
-            return []
+            return
         if stop is not None:
             note.last_good = min(note.last_good, stop)
         self._last_peak_db = note.peak_db
@@ -252,14 +287,13 @@ class Tracker:
         self._attack = note.last_good
         self._struck = False
         self._guess = None
-        return []
 
-    def _publish_pending(self) -> list[Heard]:
+    def _publish_pending(self) -> News:
         note, self._pending = self._pending, None
         if note is None or note.last_good - note.onset < SHORTEST_NOTE_S * self._rate_hz:
             return []
-        return [Heard(ended=note)]
+        return [Ended(note)]
 
 
 def _apart(hz: float, other_hz: float) -> float:
-    return abs(float(np.log(hz / other_hz))) * CENTS
+    return abs(math.log(hz / other_hz)) * CENTS

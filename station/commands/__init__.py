@@ -1,0 +1,1 @@
+"""What each command does, a module each; `station.cli` names them and their options."""

@@ -1,0 +1,123 @@
+"""`station hear`: the live listeners over sound files, as fast as they can."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from station.errors import SoundFileError, StationError
+from station.measure.listener import Listener
+from station.measure.types import Heard, Note, Reading
+from station.music.pitch import check_a4
+from station.music.tunings import find_tuning_by_name, load_instruments
+from station.music.verdict import verdict
+from station.room.hearing import attribute, judge, pitch_payload
+from station.room.model import Player
+from station.room.seats import Seat, take_seat
+from station.sound.files import read_blocks
+
+IN_CENTS = 2.0
+NOT_IN_FILES = ("player", "target_hz")
+
+
+@dataclass(frozen=True, slots=True)
+class HearOptions:
+    """What to listen for: the tuning's name or None, the reference, the coarse tracker."""
+
+    tuning: str | None = None
+    a4_hz: float = 440.0
+    tracker: str = "aubio"
+
+
+class FileRoom:
+    """What the room would say of one line of a file: string and verdict of each pitch."""
+
+    def __init__(self, options: HearOptions) -> None:
+        """Raises TuningError and ReferenceRangeError for what cannot be meant."""
+        self._a4_hz = check_a4(options.a4_hz)
+        self._seats: list[Seat] = []
+        if options.tuning is not None:
+            tuning = find_tuning_by_name(options.tuning)
+            player = Player("file", "file", tuning.instrument, tuning.key)
+            self._seats = [take_seat(player, load_instruments(), lines=1)]
+
+    def say(self, heard: Reading | Note) -> dict[str, Any]:
+        """The JSON of a reading or note."""
+        if not self._seats:
+            said = pitch_payload(heard, None, None, self._a4_hz)
+            return {**said, "verdict": verdict(said["cents"], IN_CENTS)}
+        found = attribute(heard.hz, self._seats, self._a4_hz)[0]
+        # Each pitch is judged by itself: a file has no lamp that could flicker.
+        return pitch_payload(heard, found, judge(heard, found, None, IN_CENTS), self._a4_hz)
+
+
+def hear_file(path: str, options: HearOptions) -> Iterator[dict[str, Any]]:
+    """Every reading and note of every line of the file at `path`, as they are heard.
+
+    Raises SoundFileError; what was heard before a fault in the file comes first.
+    """
+    info, blocks = read_blocks(Path(path))
+    listeners = [
+        Listener(info.rate_hz, line, options.tracker) for line in range(1, info.channels + 1)
+    ]
+    rooms = [FileRoom(options) for _ in listeners]
+    fault: SoundFileError | None = None
+    try:
+        for block in blocks:
+            for listener, room, samples in zip(listeners, rooms, block.T, strict=True):
+                yield from _said(path, listener.push(samples), room)
+    except SoundFileError as error:
+        fault = error
+    for listener, room in zip(listeners, rooms, strict=True):
+        yield from _said(path, listener.finish(), room)
+    if fault is not None:
+        raise fault
+
+
+def _said(path: str, heard: list[Heard], room: FileRoom) -> Iterator[dict[str, Any]]:
+    for item in heard:
+        if isinstance(item, Reading | Note):
+            kind = "reading" if isinstance(item, Reading) else "note"
+            said = {k: v for k, v in room.say(item).items() if k not in NOT_IN_FILES}
+            yield {"kind": kind, "file": path, **{k: _rounded(v) for k, v in said.items()}}
+
+
+def _rounded(value: Any) -> Any:
+    """Eight digits after the point: well below anything measured, and legible."""
+    return round(value, 8) if isinstance(value, float) else value
+
+
+def note_line(said: dict[str, Any]) -> str:
+    """One played note for people."""
+    text = (
+        f"{said['file']}  line {said['line']}  {said['onset_s']:7.2f} - {said['end_s']:.2f} s"
+        f"  {said['note']:<3} {said['cents']:+6.1f} cents ±{said['uncertainty_cents']:.2f}"
+        f"  {said['hz']:9.3f} Hz  {said['verdict'] or '-'}"
+    )
+    return f"{text}  (string {said['string']})" if said["string"] else text
+
+
+def run_hear(paths: tuple[str, ...], options: HearOptions, as_json: bool) -> int:
+    """Print what is heard in each file; faults go to standard error, a line each."""
+    FileRoom(options)  # a wrong tuning or reference is said before any file is opened
+    worst = 0
+    for path in paths:
+        notes = 0
+        try:
+            for said in hear_file(path, options):
+                notes += said["kind"] == "note"
+                if as_json:
+                    print(json.dumps(said, separators=(",", ":")), flush=True)  # noqa: T201
+                elif said["kind"] == "note":
+                    print(note_line(said), flush=True)  # noqa: T201
+        except StationError as error:
+            print(f"station: {error}", file=sys.stderr)  # noqa: T201
+            worst = max(worst, error.exit_code)
+            continue
+        if not notes and not as_json:
+            print(f"{path}  no note heard: silence, noise, or several at once")  # noqa: T201
+    return worst

@@ -1,0 +1,61 @@
+"""Levels, clipping, DC and nothing connected."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from station.measure.levels import LevelMeter, dbfs, is_clipped
+from station.measure.types import Level
+
+RATE_HZ = 48000
+
+
+def level_of(x: np.ndarray) -> Level:
+    level = LevelMeter(RATE_HZ, line=2).push(x.astype(np.float32), x.size)
+    assert level is not None
+    return level
+
+
+def tone(amplitude: float, dc: float = 0.0) -> np.ndarray:
+    t = np.arange(RATE_HZ // 2) / RATE_HZ
+    return amplitude * np.sin(2 * np.pi * 200 * t) + dc
+
+
+def test_a_half_scale_sine_has_minus_9_dbfs_rms_and_minus_6_peak() -> None:
+    level = level_of(tone(0.5))
+    # A sine's rms is its peak over the square root of 2: 20 log10(0.5 / 1.41421) = -9.03.
+    assert level.rms_dbfs == pytest.approx(-9.03, abs=0.02)
+    assert level.peak_dbfs == pytest.approx(-6.02, abs=0.02)
+    assert (level.line, level.state, level.clipped) == (2, "signal", False)
+
+
+def test_dc_is_told_apart_from_the_sound() -> None:
+    level = level_of(tone(0.1, dc=-0.25))
+    assert level.dc == pytest.approx(-0.25, abs=1e-3)
+    assert level.rms_dbfs == pytest.approx(dbfs(0.1 / np.sqrt(2)), abs=0.05)
+
+
+def test_zeros_and_rounding_noise_are_no_signal() -> None:
+    assert level_of(np.zeros(RATE_HZ)).state == "no signal"
+    dither = np.random.default_rng(0).integers(0, 2, RATE_HZ) / 32768 * 0.9
+    assert level_of(dither).state == "no signal"
+
+
+def test_hiss_under_minus_60_dbfs_is_quiet() -> None:
+    assert level_of(1e-4 * np.random.default_rng(0).normal(size=RATE_HZ)).state == "quiet"
+
+
+def test_an_overdriven_input_is_clipped_and_a_single_true_peak_is_not() -> None:
+    assert level_of(np.clip(tone(1.5), -1, 1)).clipped
+    lone_peak = tone(0.2)
+    lone_peak[1000] = 1.0
+    assert not level_of(lone_peak).clipped
+    assert not is_clipped(lone_peak)
+
+
+def test_a_level_comes_about_four_times_a_second() -> None:
+    meter = LevelMeter(RATE_HZ, line=1)
+    x = tone(0.1).astype(np.float32)
+    said = [meter.push(x[:480], (i + 1) * 480) for i in range(1000)]
+    assert sum(level is not None for level in said) == 40
