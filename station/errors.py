@@ -75,6 +75,10 @@ class LineInputError(StationError, OSError):
     """The line input is missing, cannot be opened, or stopped answering."""
 
 
+class LineInputRefusedError(LineInputError):
+    """The line input cannot give what is asked of it; waiting does not cure this."""
+
+
 # -- measuring -----------------------------------------------------------
 
 
@@ -91,3 +95,16 @@ class LampError(StationError, OSError):
 
 class PortTakenError(StationError, OSError):
     """Another program already listens on the page's port."""
+
+
+class PageRequestError(UsageError):
+    """A request to the page that is refused; ``status`` is the HTTP status it gets."""
+
+    def __init__(self, message: str, status: int = 400, retry_after_s: int | None = None) -> None:
+        self.status = status
+        self.retry_after_s = retry_after_s
+        super().__init__(message)
+
+
+class StreamsFullError(StationError):
+    """Every event stream the page may serve is already open."""

@@ -1,0 +1,274 @@
+"""Sound files: every format exactly, and one clear line for each way to be bad."""
+
+from __future__ import annotations
+
+import struct
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from station.errors import SoundFileError
+from station.sound.files import read_blocks
+
+RNG = np.random.default_rng(5)
+
+
+def fault_of(path: Path) -> tuple[str, int]:
+    """The message a bad file ends with, and the frames it gave before."""
+    given = 0
+    with pytest.raises(SoundFileError) as caught:
+        for block in read_blocks(path)[1]:
+            given += len(block)
+    message = str(caught.value)
+    assert "\n" not in message
+    assert message.startswith(f"{path.name}: ")
+    return message.removeprefix(f"{path.name}: "), given
+
+
+def noise(frames: int, channels: int) -> np.ndarray:
+    return RNG.uniform(-0.9, 0.9, (frames, channels))
+
+
+# -- good files ----------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("suffix", "subtype", "step"),
+    [
+        ("wav", "PCM_U8", 2.0**-7),
+        ("wav", "PCM_16", 2.0**-15),
+        ("wav", "PCM_24", 2.0**-23),
+        ("wav", "PCM_32", 2.0**-23),
+        ("wav", "FLOAT", 2.0**-23),
+        ("wav", "DOUBLE", 2.0**-23),
+        ("aiff", "PCM_24", 2.0**-23),
+        ("flac", "PCM_S8", 2.0**-7),
+        ("flac", "PCM_24", 2.0**-23),
+        ("w64", "PCM_16", 2.0**-15),
+        ("rf64", "PCM_16", 2.0**-15),
+    ],
+)
+def test_every_depth_is_read_to_its_last_bit(
+    tmp_path: Path, suffix: str, subtype: str, step: float
+) -> None:
+    wanted = noise(5000, 2)
+    path = tmp_path / f"take.{suffix}"
+    soundfile.write(path, wanted, 44_100, subtype=subtype)
+
+    info, blocks = read_blocks(path)
+    heard = np.concatenate(list(blocks))
+
+    assert info == (44_100, 2, 5000)
+    assert heard.dtype == np.float32
+    assert np.abs(heard - wanted).max() <= 1.01 * step
+
+
+@pytest.mark.parametrize("rate_hz", [8_000, 11_025, 44_100, 48_000, 96_000, 192_000])
+@pytest.mark.parametrize("channels", [1, 2, 32])
+def test_any_rate_and_number_of_channels_is_read(
+    tmp_path: Path, rate_hz: int, channels: int
+) -> None:
+    wanted = noise(3000, channels).astype(np.float32)
+    path = tmp_path / "take.wav"
+    soundfile.write(path, wanted, rate_hz, subtype="FLOAT")
+
+    info, blocks = read_blocks(path, 700)
+    pieces = list(blocks)
+
+    assert info == (rate_hz, channels, 3000)
+    assert [piece.shape for piece in pieces] == [(700, channels)] * 4 + [(200, channels)]
+    assert np.array_equal(np.concatenate(pieces), wanted)
+
+
+def test_a_recording_from_a_pipe_that_does_not_know_its_length_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "piped.wav"
+    soundfile.write(path, noise(4000, 1), 48_000, subtype="PCM_16")
+    raw = bytearray(path.read_bytes())
+    raw[4:8] = raw[40:44] = b"\xff\xff\xff\xff"
+    path.write_bytes(raw)
+
+    info, blocks = read_blocks(path)
+
+    assert info.rate_hz == 48_000
+    assert sum(map(len, blocks)) == 4000
+
+
+# -- bad files -----------------------------------------------------------
+
+
+def test_a_missing_file_is_named(tmp_path: Path) -> None:
+    assert fault_of(tmp_path / "nowhere.wav") == ("no such file", 0)
+
+
+def test_a_folder_is_no_sound_file(tmp_path: Path) -> None:
+    (tmp_path / "takes").mkdir()
+
+    assert fault_of(tmp_path / "takes") == ("a folder, not a sound file", 0)
+
+
+def test_an_empty_file_is_said_to_be_empty(tmp_path: Path) -> None:
+    (tmp_path / "empty.wav").touch()
+
+    assert fault_of(tmp_path / "empty.wav") == ("empty file (0 bytes)", 0)
+
+
+def test_a_header_without_samples_is_said_to_be_empty(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "bare.wav", noise(0, 1), 48_000)
+
+    assert fault_of(tmp_path / "bare.wav") == ("empty: its header is there, but no samples", 0)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"We meet at eight. Bring the good cables.\n" * 40, bytes(range(256)) * 16, b"RIFF", b"\0"],
+    ids=["text", "bytes", "four letters", "one byte"],
+)
+def test_what_is_not_sound_is_refused(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "notes.wav").write_bytes(content)
+
+    message, given = fault_of(tmp_path / "notes.wav")
+
+    assert message.startswith("not a sound file that can be read: ")
+    assert given == 0
+
+
+@pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "FLOAT"])
+def test_a_truncated_wav_gives_what_is_there_and_then_says_so(tmp_path: Path, subtype: str) -> None:
+    path = tmp_path / "cut.wav"
+    soundfile.write(path, noise(10_000, 2), 48_000, subtype=subtype)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+
+    message, given = fault_of(path)
+
+    assert message == f"truncated: {given} frames are there, its header promises 10000"
+    assert 4900 < given <= 5000
+
+
+def test_a_wav_cut_inside_its_header_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "cut.wav"
+    soundfile.write(path, noise(10_000, 2), 48_000)
+    path.write_bytes(path.read_bytes()[:30])
+
+    message, given = fault_of(path)
+
+    assert message.startswith("not a sound file that can be read")
+    assert given == 0
+
+
+@pytest.mark.parametrize("suffix", ["flac", "aiff", "w64", "rf64"])
+def test_other_formats_cut_off_are_reported_too(tmp_path: Path, suffix: str) -> None:
+    path = tmp_path / f"cut.{suffix}"
+    soundfile.write(path, noise(60_000, 1), 48_000, subtype="PCM_16")
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+
+    message, given = fault_of(path)
+
+    assert message.startswith(("truncated", "damaged", "not a sound file"))
+    assert given < 60_000
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
+def test_a_sample_that_is_no_number_is_named_by_its_frame(tmp_path: Path, value: float) -> None:
+    samples = noise(5000, 2)
+    samples[3456, 1] = value
+    soundfile.write(tmp_path / "bad.wav", samples, 48_000, subtype="FLOAT")
+
+    message, given = fault_of(tmp_path / "bad.wav")
+
+    assert message.startswith("frame 3456 is not a finite number")
+    assert given == 3 * 1024
+
+
+def test_a_file_of_nothing_but_nan_gives_nothing(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "bad.wav", np.full((9000, 2), np.nan), 48_000, subtype="FLOAT")
+
+    message, given = fault_of(tmp_path / "bad.wav")
+
+    assert message.startswith("frame 0 is not a finite number")
+    assert given == 0
+
+
+def test_one_sample_holds_no_pitch(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "tick.wav", noise(1, 1), 48_000)
+
+    message, given = fault_of(tmp_path / "tick.wav")
+
+    assert message == "1 frame (2.1e-05 s) hold no pitch: at least 0.01 s needed"
+    assert given == 0
+
+
+@pytest.mark.parametrize("rate_hz", [4_000, 384_000])
+def test_a_rate_outside_the_limits_is_refused_with_the_limits(tmp_path: Path, rate_hz: int) -> None:
+    soundfile.write(tmp_path / "odd.wav", noise(9000, 1), rate_hz)
+
+    message, _ = fault_of(tmp_path / "odd.wav")
+
+    assert message == f"{rate_hz} Hz is outside 8000 to 192000 Hz"
+
+
+def test_a_wav_that_promises_an_absurd_length_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
+    path = tmp_path / "boast.wav"
+    soundfile.write(path, noise(2000, 1), 48_000, subtype="PCM_16")
+    raw = bytearray(path.read_bytes())
+    raw[40:44] = struct.pack("<I", 2_000_000_000)
+    path.write_bytes(raw)
+
+    message, given = fault_of(path)
+
+    assert message == "truncated: 2000 frames are there, its header promises 1000000000"
+    assert given == 2000
+
+
+def test_a_file_cut_at_any_byte_never_ends_in_anything_but_one_line(tmp_path: Path) -> None:
+    for suffix, subtype in (
+        ("wav", "PCM_24"),
+        ("flac", "PCM_16"),
+        ("aiff", "PCM_16"),
+        ("w64", "PCM_16"),
+        ("rf64", "PCM_16"),
+    ):
+        path = tmp_path / f"cut.{suffix}"
+        soundfile.write(path, noise(1500, 2), 48_000, subtype=subtype)
+        whole = path.read_bytes()
+        for size in RNG.integers(0, len(whole) - 8, 60):
+            path.write_bytes(whole[:size])
+            fault_of(path)
+
+
+@pytest.mark.parametrize("suffix", ["wav", "w64", "rf64", "aiff", "flac"])
+def test_damaged_bytes_end_in_one_line_or_none(tmp_path: Path, suffix: str) -> None:
+    path = tmp_path / f"damaged.{suffix}"
+    soundfile.write(path, noise(1500, 2), 48_000, subtype="PCM_16")
+    whole = path.read_bytes()
+    told = 0
+    for _ in range(150):
+        raw = bytearray(whole)
+        for place in RNG.integers(0, 160, 3):
+            raw[place] = RNG.integers(0, 256)
+        path.write_bytes(raw)
+        try:
+            for block in read_blocks(path)[1]:
+                assert np.isfinite(block).all()
+        except SoundFileError as error:
+            told += 1
+            assert "\n" not in str(error)
+            assert str(error).startswith(path.name)
+    assert told > 0
+
+
+def test_blocks_of_no_frames_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(SoundFileError, match="blocks of 0 frames: take at least 1"):
+        read_blocks(tmp_path / "any.wav", 0)
+
+
+def test_libsndfile_is_loaded_with_the_first_file_only() -> None:
+    code = "import station.sound.files, sys; print('soundfile' in sys.modules)"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert said.stdout.strip() == "False"
