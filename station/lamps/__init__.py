@@ -1,0 +1,1 @@
+"""The lamp column, the band lamp and the two buttons."""

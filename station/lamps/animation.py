@@ -1,0 +1,80 @@
+"""What the lamps should show at a moment, from the last things the room said.
+
+Seven column lamps and the band lamp, brightness 0 to 1. No pins and no clock:
+``now_s`` is seconds of the caller's monotonic clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from station.lamps import column
+
+QUIET_SHARE = 0.25
+READING_LASTS_S = 1.0
+
+
+class Animation:
+    """The lamps' state between two frames.
+
+    The column shows one player: ``player`` where given, else whoever sounded
+    first, until they have been silent for a second.
+    """
+
+    def __init__(self, player: str = "", in_cents: float = column.IN_CENTS) -> None:
+        self.quiet = False
+        self._follow = player
+        self._in_cents = in_cents
+        self._player: str | None = None
+        self._cents: float | None = None
+        self._verdict: str | None = None
+        self._beats_hz = 0.0
+        self._heard_at_s = float("-inf")
+        self._in, self._total = 0, 0
+        self._phase = 0.0
+        self._frame_at_s: float | None = None
+        self._column: tuple[float, ...] = column.DARK
+        self._band: tuple[float, ...] = (0.0,)
+
+    def show(self, payload: Mapping[str, Any], now_s: float) -> None:
+        """Take in a room snapshot or a reading's payload; anything else is not for lamps."""
+        if "roll_call" in payload:
+            self._show_room(payload)
+        elif "string_cents" in payload and "at_s" in payload:
+            self._show_reading(payload, now_s)
+
+    def frame(self, now_s: float) -> tuple[tuple[float, ...], float]:
+        """The column, bottom to top, and the band lamp, now."""
+        passed_s = 0.0 if self._frame_at_s is None else now_s - self._frame_at_s
+        self._frame_at_s = now_s
+        self._phase = column.next_phase(self._phase, self._beats_hz, passed_s)
+        if now_s - self._heard_at_s > READING_LASTS_S:
+            self._cents = None
+        wanted = column.column_at(self._cents, self._phase, self._verdict, self._in_cents)
+        self._column = column.settled(self._column, wanted, passed_s)
+        band = (column.band_light(self._in, self._total, now_s),)
+        self._band = column.settled(self._band, band, passed_s)
+        share = QUIET_SHARE if self.quiet else 1.0
+        return tuple(share * light for light in self._column), share * self._band[0]
+
+    def _show_room(self, room: Mapping[str, Any]) -> None:
+        self._in, self._total = room["roll_call"]["in"], room["roll_call"]["total"]
+        if any(p["id"] == self._player and p["now"] is None for p in room["players"]):
+            self._cents = None  # a reading against an older reference says nothing any more
+
+    def _show_reading(self, reading: Mapping[str, Any], now_s: float) -> None:
+        player = reading["player"]
+        if reading["string_cents"] is None or not self._may_follow(player, now_s):
+            return
+        self._player = player
+        self._cents = reading["string_cents"]
+        self._verdict = reading["verdict"]
+        self._beats_hz = reading["beats_hz"]
+        self._heard_at_s = now_s
+
+    def _may_follow(self, player: str | None, now_s: float) -> bool:
+        if self._follow:
+            return player == self._follow
+        silent = now_s - self._heard_at_s > READING_LASTS_S
+        return silent or player == self._player

@@ -1,0 +1,1 @@
+"""What one station knows: the reference, the players, their strings and the roll call."""

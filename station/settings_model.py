@@ -1,0 +1,88 @@
+"""What a settings file can say, as values; ``station/settings.py`` reads and checks them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Literal
+
+from station.music.tunings import Instrument, Tuning, load_instruments
+from station.room.model import Player
+
+HOME_FOLDER = "~/.local/state/rehearsal-room-station"
+
+
+@dataclass(frozen=True, slots=True)
+class StationSettings:
+    """The box itself. ``data_dir`` None means ``Settings.data_dir`` finds one."""
+
+    name: str = "Rehearsal room"
+    room_code: str = ""
+    data_dir: Path | None = None
+    a4_hz: float = 440.0
+    in_cents: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class InputSettings:
+    """The line input; ``channels`` is the number of lines."""
+
+    device: str = "default"
+    rate_hz: int = 48000
+    channels: int = 2
+    sample_format: Literal["int16", "int24", "float32"] = "int16"
+    frames_per_block: int = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class PageSettings:
+    """Where the page is served."""
+
+    host: str = "0.0.0.0"  # noqa: S104 - phones on the room's network must reach it
+    port: int = 8000
+    max_streams: int = 64
+
+
+@dataclass(frozen=True, slots=True)
+class LampSettings:
+    """Which pins the lamps use, and whom the column shows (empty: whoever sounds first)."""
+
+    mode: Literal["gpio", "mock", "off"] = "gpio"
+    player: str = ""
+
+
+FIRST_PLAYER = Player("player-1", "Player 1", "guitar", "standard", line=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Everything a settings file can say, checked."""
+
+    station: StationSettings = field(default_factory=StationSettings)
+    input: InputSettings = field(default_factory=InputSettings)
+    page: PageSettings = field(default_factory=PageSettings)
+    lamps: LampSettings = field(default_factory=LampSettings)
+    players: tuple[Player, ...] = (FIRST_PLAYER,)
+    tunings: tuple[Tuning, ...] = ()
+
+    def instruments(self) -> Mapping[str, Instrument]:
+        """Every instrument, with the tunings of these settings among its own."""
+        return with_tunings(self.tunings)
+
+    def data_dir(self) -> Path:
+        """Where to keep the room's state: as set, as the service manager says, else at home."""
+        given = os.environ.get("STATE_DIRECTORY", "").partition(":")[0]
+        return self.station.data_dir or Path(given or HOME_FOLDER).expanduser()
+
+
+def with_tunings(tunings: tuple[Tuning, ...]) -> Mapping[str, Instrument]:
+    """Every instrument, with custom tunings among those of their instruments."""
+    instruments = dict(load_instruments())
+    for tuning in tunings:
+        instrument = instruments[tuning.instrument]
+        merged = MappingProxyType({**instrument.tunings, tuning.key: tuning})
+        instruments[tuning.instrument] = replace(instrument, tunings=merged)
+    return MappingProxyType(instruments)

@@ -1,0 +1,264 @@
+"""The lamps on pins: mock pins, and the header's own path over a fake lgpio."""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from station.errors import LampError
+from station.lamps.chip import gpio_factory
+from station.lamps.lamps import SWITCHED_OFF, Lamps
+from station.lamps.pins import COLUMN, QUIET_BUTTON, REFERENCE_BUTTON
+
+READING = {"player": "oda", "at_s": 1.0, "beats_hz": 0.0, "verdict": "tighten"}
+DEADLINE_S = 10.0
+
+
+def until(condition: Callable[[], bool]) -> bool:
+    """Wait for a condition other threads bring about; False when it never came."""
+    deadline_s = time.monotonic() + DEADLINE_S
+    while not condition():
+        if time.monotonic() > deadline_s:
+            return False
+        time.sleep(0.01)
+    return True
+
+
+def keep_showing(lamps: Lamps, payload: dict, until_true: Callable[[], bool]) -> bool:
+    def shown() -> bool:
+        lamps.show(payload)
+        return until_true()
+
+    return until(shown)
+
+
+@pytest.mark.parametrize(
+    ("cents", "lamp"), [(-40.0, 0), (-10.0, 1), (-4.0, 2), (4.0, 4), (10.0, 5), (40.0, 6)]
+)
+def test_a_reading_lights_its_pin(lamps, cents, lamp):
+    lamps.start()
+
+    assert keep_showing(lamps, READING | {"string_cents": cents}, lambda: lamps.lit()[0][lamp] == 1)
+    assert sum(light > 0 for light in lamps.lit()[0]) == 1
+
+
+def test_the_band_lamp_burns_steadily_when_everyone_is_in(lamps):
+    lamps.start()
+
+    lamps.show({"roll_call": {"in": 6, "total": 6, "complete": True}, "players": []})
+
+    assert until(lambda: lamps.lit()[1] == 1.0)
+    assert {lamps.lit()[1] for _ in range(20) if time.sleep(0.01) is None} == {1.0}
+
+
+def test_stopping_darkens_the_lamps_and_gives_the_pins_back(lamps):
+    before = threading.active_count()
+    lamps.start()
+    keep_showing(lamps, READING | {"string_cents": 40.0}, lambda: lamps.lit()[0][6] == 1)
+
+    lamps.stop()
+
+    assert lamps.lit() == ((0.0,) * 7, 0.0)
+    assert threading.active_count() == before
+
+
+def test_lamps_that_are_off_light_nothing_and_say_so():
+    states = []
+
+    with Lamps("off", on_state=lambda *state: states.append(state)) as lamps:
+        lamps.show(READING | {"string_cents": 4.0})
+
+        assert lamps.lit() == ((0.0,) * 7, 0.0)
+    assert states == [("off", SWITCHED_OFF)]
+
+
+def test_buttons_are_heard_on_mock_pins():
+    pressed = []
+    lamps = Lamps("mock", on_button=pressed.append)
+
+    for push in (QUIET_BUTTON, REFERENCE_BUTTON):
+        lamps.pin_factory.pin(push.bcm).drive_low()  # a press connects the pin to ground
+
+        assert until(lambda name=push.name: pressed[-1:] == [name])
+    lamps.stop()
+
+
+def test_two_stations_cannot_both_have_the_pins():
+    from station.lamps import lamps as module
+
+    first = Lamps("mock")
+    shared = first.pin_factory
+    original = module.mock_factory
+    module.mock_factory = lambda: shared
+    try:
+        with pytest.raises(LampError, match="pin cannot be used"):
+            Lamps("mock")
+    finally:
+        module.mock_factory = original
+        first.stop()
+
+
+@pytest.mark.parametrize(
+    ("labels", "chip"),
+    [
+        ({0: "pinctrl-bcm2711", 1: "raspberrypi-exp-gpio"}, 0),
+        # A Raspberry Pi 5 before and after its chips were renumbered, listing
+        # as in raspberrypi/linux pull request 6144.
+        ({0: "gpio-brcmstb@107d508500", 4: "pinctrl-rp1"}, 4),
+        ({0: "pinctrl-rp1", 10: "gpio-brcmstb@107d508500"}, 0),
+    ],
+)
+def test_the_header_is_found_by_its_label_wherever_it_is(fake_gpio, tmp_path, labels, chip):
+    fake_gpio(labels)
+
+    factory = gpio_factory(tmp_path)
+
+    assert factory.chip == chip
+    factory.close()
+
+
+def lamp_error(**arguments) -> str:
+    with pytest.raises(LampError) as failed:
+        Lamps("gpio", **arguments)
+    assert "\n" not in str(failed.value)
+    return str(failed.value)
+
+
+def test_a_box_without_gpio_says_so(fake_gpio, tmp_path):
+    fake_gpio({})
+
+    assert "no GPIO chip at all" in lamp_error(devices=tmp_path)
+
+
+def test_a_box_with_other_chips_only_names_them(fake_gpio, tmp_path):
+    fake_gpio({0: "gpio-brcmstb@107d508500"})
+
+    assert "gpiochip0 (gpio-brcmstb@107d508500)" in lamp_error(devices=tmp_path)
+
+
+def test_a_chip_that_cannot_be_opened_is_named_with_the_reason(fake_gpio, tmp_path):
+    fake_gpio({})
+    (tmp_path / "gpiochip0").touch()
+
+    assert "gpiochip0 (can not open gpiochip)" in lamp_error(devices=tmp_path)
+
+
+def test_a_chip_without_permission_hints_at_the_group(fake_gpio, tmp_path, monkeypatch):
+    fake_gpio({0: "pinctrl-bcm2711"})
+    real = os.access
+    # Root may open anything, so the refusal is played.
+    monkeypatch.setattr(
+        os, "access", lambda path, mode: "gpiochip" not in str(path) and real(path, mode)
+    )
+
+    assert "group gpio" in lamp_error(devices=tmp_path)
+
+
+def test_a_missing_library_is_named_with_its_package(monkeypatch, tmp_path):
+    monkeypatch.setenv("LG_WD", str(tmp_path))
+    monkeypatch.setitem(sys.modules, "lgpio", None)
+
+    assert "python3-lgpio" in lamp_error(devices=tmp_path)
+
+
+def test_a_board_that_is_no_raspberry_pi_is_said_in_one_line(fake_gpio, tmp_path, monkeypatch):
+    from gpiozero.exc import PinUnknownPi
+
+    fake_gpio({0: "pinctrl-bcm2711"})
+
+    def unknown() -> int:
+        raise PinUnknownPi("unable to locate Pi revision")
+
+    monkeypatch.setattr("gpiozero.pins.local.get_pi_revision", unknown)
+
+    assert "unable to locate Pi revision" in lamp_error(devices=tmp_path)
+
+
+def test_a_pin_in_use_is_said_in_one_line_and_the_pins_can_be_had_once_it_is_free(
+    fake_gpio, tmp_path
+):
+    fake = fake_gpio({0: "pinctrl-bcm2711"})
+    fake.busy.add(COLUMN[3].bcm)
+
+    with pytest.raises(LampError, match="GPIO busy") as failed:
+        Lamps("gpio", devices=tmp_path)
+    assert fake.opened == []
+    fake.busy.clear()
+    Lamps("gpio", devices=tmp_path).stop()  # while the first failure is still at hand
+
+    assert "\n" not in str(failed.value)
+    assert fake.opened == []
+
+
+def test_a_read_only_folder_is_said_in_one_line(monkeypatch, tmp_path):
+    monkeypatch.delenv("LG_WD", raising=False)
+
+    assert "LG_WD" in lamp_error(devices=tmp_path, work_dir=Path("/proc"))
+
+
+def write_lgpio(folder: Path, text: str) -> None:
+    (folder / "lgpio.py").write_text(text)
+
+
+def test_lgpio_gets_a_folder_it_can_write_to_and_the_process_stays_where_it_was(
+    monkeypatch, tmp_path
+):
+    # Importing lgpio 0.2.2 opens a pipe in the folder LG_WD names and moves there.
+    write_lgpio(
+        tmp_path,
+        "import os\n"
+        "class error(Exception): pass\n"
+        "os.chdir(os.environ['LG_WD'])\n"
+        "open('.lgd-nfy0', 'w').close()\n",
+    )
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setenv("LG_WD", "")
+    monkeypatch.delenv("LG_WD")
+    monkeypatch.delitem(sys.modules, "lgpio", raising=False)
+    work_dir = tmp_path / "work"
+    work_dir.mkdir()
+    here = Path.cwd()
+
+    assert "no GPIO chip at all" in lamp_error(devices=tmp_path, work_dir=work_dir)
+
+    assert Path.cwd() == here
+    assert list(work_dir.glob("*/.lgd-nfy0"))
+    monkeypatch.delitem(sys.modules, "lgpio")
+
+
+def test_an_lgpio_that_cannot_write_its_pipe_is_said_in_one_line(monkeypatch, tmp_path):
+    write_lgpio(tmp_path, "open('/proc/.lgd-nfy-3', 'rb')\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.delitem(sys.modules, "lgpio", raising=False)
+    monkeypatch.setenv("LG_WD", "/proc")
+
+    assert "/proc" in lamp_error(devices=tmp_path)
+
+
+def test_lamps_that_fail_while_lit_go_off_and_say_why(fake_gpio, tmp_path):
+    fake = fake_gpio({0: "pinctrl-bcm2711"})
+    states = []
+    lamps = Lamps("gpio", devices=tmp_path, on_state=lambda *state: states.append(state))
+    lamps.start()
+
+    fake.broken = True
+    lamps.show(READING | {"string_cents": 40.0})
+
+    assert until(lambda: len(states) == 2)
+    assert states[0] == ("lit", None)
+    assert states[1][0] == "off"
+    assert "stopped answering" in states[1][1]
+    lamps.show(READING | {"string_cents": 4.0})  # showing goes on harmlessly
+    fake.broken = False
+    lamps.stop()
+
+
+def test_an_unknown_factory_is_answered_with_those_there_are():
+    with pytest.raises(LampError, match="gpio, mock or off"):
+        Lamps("native")  # type: ignore[arg-type]
