@@ -58,13 +58,17 @@ class Listener:
     def mark_gap(self, lost_frames: int) -> list[Heard]:
         """Samples were lost: end what sounds, start afresh after them."""
         said = self.finish()
-        self._taken += max(0, lost_frames)
+        self.skip(lost_frames)
+        said.append(Gap(self._line, self._taken / self._rate_hz, lost_frames))
+        return said
+
+    def skip(self, frames: int) -> None:
+        """Let `frames` frames pass unheard; nothing before them belongs to what follows."""
+        self._taken += max(0, frames)
         self._decimator.reset()
         self._stepped = self._history.stop
         self._origin = self._taken / self._rate_hz - self._history.stop / self._decimator.rate_hz
         self._tracker.reset(self._history.stop)
-        said.append(Gap(self._line, self._taken / self._rate_hz, lost_frames))
-        return said
 
     def finish(self) -> list[Heard]:
         """The stream ends: publish the note that still sounds."""

@@ -267,6 +267,11 @@ class Room:
             "complete": total > 0 and are_in == total,
         }
 
+    def pitched_lines(self) -> set[int]:
+        """Lines with a player whose pitch is measured: all but drums."""
+        players = (seat.player for seat in self._seats.values())
+        return {player.line for player in players if player.kind != "drums"}
+
     def state(self) -> dict[str, Any]:
         """What outlives a restart, as plain data for the store."""
         seats = self._seats.values()

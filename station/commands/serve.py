@@ -1,0 +1,118 @@
+"""`station run` and `station demo`: start the daemon, say where it is, wait for the end."""
+
+from __future__ import annotations
+
+import logging
+import signal
+import sys
+import threading
+from pathlib import Path
+from typing import Any
+
+from station.daemon import TunerStation, demo_settings
+from station.music.pitch import check_a4
+from station.probe import probe_aubio
+from station.room.model import Event
+from station.settings import Settings, default_settings, load_settings
+
+
+def read_settings(config: Path | None) -> Settings:
+    """The settings file's, or the defaults; raises SettingsError with every fault."""
+    return default_settings() if config is None else load_settings(config)
+
+
+def run_station(config: Path | None) -> None:
+    """Serve the line input until told to end."""
+    from station.sound.line_input import SupervisedInput
+
+    settings = read_settings(config)
+    wanted = settings.input
+
+    def make_input(on_block: Any, on_state: Any) -> SupervisedInput:
+        return SupervisedInput(
+            wanted.device,
+            wanted.rate_hz,
+            wanted.channels,
+            wanted.sample_format,
+            wanted.frames_per_block,
+            on_block=on_block,
+            on_state=on_state,
+        )
+
+    _set_up_logging()
+    with TunerStation(settings, make_input, probe_aubio()) as station:
+        _announce(station)
+        _wait_for_the_end()
+
+
+def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None:
+    """Serve the simulated band until told to end; nothing is kept."""
+    from station.sound.band import SimulatedBand
+    from station.sound.simulated_input import SimulatedInput
+
+    if a4_hz is not None:
+        check_a4(a4_hz)
+    settings = demo_settings(read_settings(config), port, a4_hz)
+    band = SimulatedBand(settings.input.rate_hz)
+    band.set_reference(settings.station.a4_hz)
+
+    def make_input(on_block: Any, on_state: Any) -> SimulatedInput:
+        return SimulatedInput(band, on_block=on_block, on_state=on_state)
+
+    _set_up_logging()
+    station = TunerStation(
+        settings,
+        make_input,
+        probe_aubio(),
+        simulated=True,
+        keep=False,
+        on_event=_print_note,
+        on_reference=band.set_reference,
+    )
+    with station:
+        _announce(station)
+        _wait_for_the_end()
+
+
+def _set_up_logging() -> None:
+    logging.basicConfig(level=logging.WARNING, format="station: %(message)s")
+
+
+def _announce(station: TunerStation) -> None:
+    snapshot = station.snapshot()
+    lines = [f"Page: {address}" for address in snapshot["station"]["addresses"]]
+    lines.append(f"Room code (asked for when someone changes something): {station.room_code}")
+    lines.append(f"Reference: A4 = {snapshot['reference']['a4_hz']:g} Hz")
+    if snapshot["station"]["simulated"]:
+        lines.append("Simulated band: no sound card, no lamps, nothing is kept.")
+    if snapshot["station"]["tracker_reason"]:
+        lines.append(f"Listening without aubio: {snapshot['station']['tracker_reason']}")
+    if snapshot["station"]["lamps"]["state"] == "off":
+        lines.append(f"Lamps off: {snapshot['station']['lamps']['reason']}")
+    lines += snapshot["station"]["banners"]
+    lines.append("End with Ctrl-C.")
+    print("\n".join(lines), flush=True)  # noqa: T201
+
+
+def _print_note(event: Event) -> None:
+    """What was played, a line a note: all a terminal can show of the band."""
+    said = event.payload
+    if event.kind != "note" or said["player"] is None:
+        return
+    string = f"string {said['string']}" if said["string"] else ""
+    cents = said["cents"] if said["string_cents"] is None else said["string_cents"]
+    target = said["target"] or said["note"]
+    print(  # noqa: T201
+        f"{said["player"]:<10} {string:<10} {target:<4} {cents:+6.1f} cents  "
+        f"{said["verdict"] or ""}",
+        flush=True,
+    )
+
+
+def _wait_for_the_end() -> None:
+    """Until SIGTERM, SIGINT or SIGHUP; further ones do not disturb the ending."""
+    ended = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, lambda *_: ended.set())
+    ended.wait()
+    print("Ending.", file=sys.stderr, flush=True)  # noqa: T201

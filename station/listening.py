@@ -1,0 +1,114 @@
+"""From blocks of the input to what each line's listener says, on a thread of its own.
+
+The input's thread only hands blocks over. When listening falls behind by
+`BACKLOG_S`, the oldest blocks are given up and counted as a gap: a reading
+that is late, or spans what was given up, would be worse than none.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable
+
+from station.measure.levels import LevelMeter
+from station.measure.listener import Listener
+from station.measure.types import Heard
+from station.sound.blocks import Block
+
+log = logging.getLogger(__name__)
+
+BACKLOG_S = 1.0
+
+
+class Listening:
+    """Listeners for `lines` lines at `rate_hz`; `on_heard` is called from its thread.
+
+    `pitched` are the lines (counted from 1) whose pitch is measured; of the
+    others, a drum kit's or an empty one, only the level is.
+    """
+
+    def __init__(
+        self,
+        rate_hz: float,
+        lines: int,
+        tracker: str,
+        on_heard: Callable[[list[Heard]], None],
+        pitched: Iterable[int],
+    ) -> None:
+        self._rate_hz = rate_hz
+        self._on_heard = on_heard
+        self._listeners = {line: Listener(rate_hz, line, tracker) for line in range(1, lines + 1)}
+        self._meters = {line: LevelMeter(rate_hz, line) for line in self._listeners}
+        self._pitched = frozenset(pitched)
+        self._waiting: deque[Block] = deque()
+        self._waiting_frames = 0
+        self._given_up = 0
+        self._news = threading.Condition()
+        self._stopping = False
+        self._thread = threading.Thread(target=self._run, name="listening", daemon=True)
+        self.blocks_heard = 0
+        self.frames_given_up = 0
+
+    def start(self) -> None:
+        """Begin; returns at once."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End the thread; what waits is not heard any more."""
+        with self._news:
+            self._stopping = True
+            self._news.notify()
+        if self._thread.is_alive():
+            self._thread.join(timeout=5.0)
+
+    def set_pitched(self, lines: Iterable[int]) -> None:
+        """From now on measure the pitch of these lines."""
+        self._pitched = frozenset(lines)
+
+    def put(self, block: Block) -> None:
+        """Hand over a block; never waits."""
+        with self._news:
+            self._waiting.append(block)
+            self._waiting_frames += len(block.samples)
+            while self._waiting_frames > BACKLOG_S * self._rate_hz and len(self._waiting) > 1:
+                oldest = self._waiting.popleft()
+                self._waiting_frames -= len(oldest.samples)
+                lost = len(oldest.samples) + oldest.lost_frames_before
+                self._given_up += lost
+                self.frames_given_up += lost
+            self._news.notify()
+
+    def _take(self) -> tuple[Block, int] | None:
+        with self._news:
+            while not self._waiting and not self._stopping:
+                self._news.wait()
+            if self._stopping:
+                return None
+            block = self._waiting.popleft()
+            self._waiting_frames -= len(block.samples)
+            lost, self._given_up = block.lost_frames_before + self._given_up, 0
+            return block, lost
+
+    def _run(self) -> None:
+        while (taken := self._take()) is not None:
+            heard = self._hear(*taken)
+            self.blocks_heard += 1
+            if heard:
+                self._on_heard(heard)
+
+    def _hear(self, block: Block, lost: int) -> list[Heard]:
+        heard: list[Heard] = []
+        stop = block.first_frame + len(block.samples)
+        for line, listener in self._listeners.items():
+            samples = block.samples[:, line - 1]
+            if line not in self._pitched:
+                level = self._meters[line].push(samples, stop)
+                heard += [level] if level else []
+                listener.skip(lost + len(samples))
+                continue
+            if lost:
+                heard += listener.mark_gap(lost)
+            heard += listener.push(samples)
+        return heard

@@ -1,0 +1,1 @@
+"""The page every phone shows, its JSON API and its stream of events."""

@@ -1,0 +1,23 @@
+// The page's beginning: state, views, stream.
+
+import { BandView } from "./band_view.js";
+import { Frame } from "./frame.js";
+import { ReferenceView } from "./reference_view.js";
+import { State } from "./state.js";
+import { Stream } from "./stream.js";
+import { StringsView } from "./strings_view.js";
+
+const state = new State();
+new StringsView(document.getElementById("view-strings"), state);
+new BandView(document.getElementById("view-band"), state);
+new ReferenceView(document.getElementById("view-reference"), state);
+new Frame(state);
+new Stream(state);
+
+// Browsers allow service workers on https and on the phone itself only; over plain
+// http the page works the same but needs the station to load.
+if ("serviceWorker" in navigator && window.isSecureContext) {
+  navigator.serviceWorker.register("/service-worker.js", { type: "classic" }).catch((error) => {
+    console.warn("the page will not open offline:", error.message);
+  });
+}

@@ -1,0 +1,32 @@
+// What this phone remembers between visits: who its owner is, and the room code.
+
+function get(key) {
+  try {
+    return localStorage.getItem(`station.${key}`) ?? "";
+  } catch {
+    return ""; // storage is off in this browser: ask each time
+  }
+}
+
+function set(key, value) {
+  try {
+    localStorage.setItem(`station.${key}`, value);
+  } catch {
+    return; // as above
+  }
+}
+
+export const memory = {
+  get me() {
+    return get("me");
+  },
+  set me(id) {
+    set("me", id);
+  },
+  get code() {
+    return get("code");
+  },
+  set code(code) {
+    set("code", code);
+  },
+};

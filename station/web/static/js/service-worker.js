@@ -1,0 +1,55 @@
+// Keeps the page's shell so that it opens while the station is away. The network
+// comes first, so a new version shows at once; nothing of the room is ever kept.
+
+const CACHE = "station-shell";
+const SHELL = [
+  "/",
+  "/manifest.webmanifest",
+  "/static/css/band.css",
+  "/static/css/base.css",
+  "/static/css/reference.css",
+  "/static/css/strings.css",
+  "/static/icons/icon.svg",
+  "/static/js/api.js",
+  "/static/js/axis.js",
+  "/static/js/band_view.js",
+  "/static/js/dom.js",
+  "/static/js/field.js",
+  "/static/js/frame.js",
+  "/static/js/main.js",
+  "/static/js/memory.js",
+  "/static/js/pulse.js",
+  "/static/js/reference_view.js",
+  "/static/js/shapes.js",
+  "/static/js/state.js",
+  "/static/js/stave.js",
+  "/static/js/stream.js",
+  "/static/js/strings_view.js",
+  "/static/js/tuning_form.js",
+  "/static/js/words.js",
+];
+
+self.addEventListener("install", (event) => {
+  event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(SHELL)).then(() => self.skipWaiting()));
+});
+
+self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
+
+self.addEventListener("fetch", (event) => {
+  const url = new URL(event.request.url);
+  const ours = url.origin === location.origin && SHELL.includes(url.pathname);
+  if (event.request.method === "GET" && ours) event.respondWith(freshOrKept(event.request, url.pathname));
+});
+
+async function freshOrKept(request, path) {
+  const cache = await caches.open(CACHE);
+  try {
+    const answer = await fetch(request);
+    if (answer.ok) await cache.put(path, answer.clone());
+    return answer;
+  } catch (error) {
+    const kept = await cache.match(path);
+    if (kept) return kept;
+    throw error;
+  }
+}

@@ -1,0 +1,103 @@
+// What the page knows: the room's last snapshot, live readings, and whether the
+// stream is alive. Old data never looks live: a reading lasts READING_LIFE_MS,
+// and none outlives the stream.
+
+const READING_LIFE_MS = 1200;
+const STEADY_CENTS = 1; // a reading surer than this may stand for its instrument
+
+export class State {
+  room = null;
+  link = "connecting"; // then "live", "lost", "paused"
+  roomAt = null; // Date of the last snapshot
+  settled = new Map(); // player id -> last sure pitch of an instrument that cannot be tuned here
+  full = 0; // how many streams the station serves, when that is why there is none for us
+  #live = new Map();
+  #listeners = [];
+  #timer = 0;
+
+  /** Call `listener(what)` after each change; what is "room", "reading" or "link". */
+  onChange(listener) {
+    this.#listeners.push(listener);
+  }
+
+  setRoom(room) {
+    const before = this.room?.reference.set_at;
+    this.room = room;
+    this.roomAt = new Date();
+    if (before !== undefined && before !== room.reference.set_at) this.settled.clear();
+    for (const player of room.players) {
+      if (player.now && !this.#live.has(player.id)) this.#hold(player.id, player.now);
+    }
+    this.#tell("room");
+  }
+
+  setReading(reading) {
+    if (reading.player === null || !this.room) return;
+    this.#hold(reading.player, reading);
+    this.#tell("reading");
+  }
+
+  /** A note that has ended: its settled pitch is what an instrument of fixed pitch asks for. */
+  setNote(note) {
+    if (note.player === null || !this.room || this.link !== "live") return;
+    this.#settle(note.player, note);
+    this.#tell("reading");
+  }
+
+  setLink(link) {
+    if (this.link === link) return;
+    this.link = link;
+    if (link === "live") this.full = 0;
+    else {
+      this.#live.clear();
+      this.settled.clear();
+    }
+    document.documentElement.dataset.link = link;
+    this.#tell("link");
+  }
+
+  setFull(streams) {
+    if (this.full === streams) return;
+    this.full = streams;
+    this.#tell("link");
+  }
+
+  /** The player's reading now, or null when nothing sounds or the stream is down. */
+  now(playerId) {
+    return this.#live.get(playerId)?.reading ?? null;
+  }
+
+  player(playerId) {
+    return this.room?.players.find((each) => each.id === playerId) ?? null;
+  }
+
+  line(number) {
+    return this.room?.lines.find((each) => each.line === number) ?? null;
+  }
+
+  #hold(playerId, reading) {
+    if (this.link !== "live") return;
+    this.#live.set(playerId, { reading, at: performance.now() });
+    if (reading.uncertainty_cents <= STEADY_CENTS) this.#settle(playerId, reading);
+    if (!this.#timer) this.#timer = setTimeout(() => this.#expire(), READING_LIFE_MS / 4);
+  }
+
+  #settle(playerId, pitch) {
+    if (this.player(playerId)?.kind === "fixed") this.settled.set(playerId, pitch);
+  }
+
+  #expire() {
+    this.#timer = 0;
+    const oldest = performance.now() - READING_LIFE_MS;
+    let gone = false;
+    for (const [player, held] of this.#live) {
+      if (held.at < oldest) gone = this.#live.delete(player);
+    }
+    if (this.#live.size) this.#timer = setTimeout(() => this.#expire(), READING_LIFE_MS / 4);
+    if (gone) this.#tell("reading");
+  }
+
+  #tell(what) {
+    for (const listener of this.#listeners) listener(what);
+  }
+}

@@ -1,0 +1,118 @@
+// "My strings": who I am, the field, and my strings' stave.
+
+import { el, mark, say } from "./dom.js";
+import { Field } from "./field.js";
+import { memory } from "./memory.js";
+import { Stave } from "./stave.js";
+import { TuningForm } from "./tuning_form.js";
+import { count, signed } from "./words.js";
+
+export class StringsView {
+  #state;
+
+  constructor(root, state) {
+    this.#state = state;
+    this.field = new Field();
+    this.stave = new Stave();
+    this.form = new TuningForm();
+    this.name = el("strong");
+    this.what = el("span", { className: "soft" });
+    this.call = el("p", { className: "call" });
+    this.change = el("button", { type: "button", onclick: () => this.#openForm() }, "change");
+    this.choices = el("div", { className: "choices" });
+    this.chooser = el("div", { className: "chooser" }, el("h2", {}, "Who are you?"), this.choices);
+    this.tuner = el(
+      "div",
+      { className: "tuner" },
+      el("div", { className: "me" }, el("p", {}, this.name, this.what), this.change),
+      this.field.node,
+      this.field.numbers,
+      this.stave.node,
+      this.call,
+    );
+    root.append(this.chooser, this.tuner, this.form.node);
+    this.form.onAnother = () => this.#choose("");
+    state.onChange((what) => this.#update(what));
+    this.#update("room");
+  }
+
+  get me() {
+    return this.#state.player(memory.me);
+  }
+
+  #update(what) {
+    const me = this.me;
+    this.chooser.hidden = Boolean(me) || !this.#state.room;
+    this.tuner.hidden = !me;
+    if (!me) {
+      if (what === "room" && this.#state.room) this.#offer();
+      return;
+    }
+    const now = this.#state.now(me.id);
+    say(this.name, me.name);
+    const capo = me.capo ? `capo ${me.capo}` : "";
+    say(this.what, [me.instrument_label, me.tuning_label, capo].filter(Boolean).join(" · "));
+    this.stave.update(me.strings, now?.string ?? null);
+    this.stave.node.hidden = me.strings.length === 0;
+    this.#sayCall(me);
+    this.#showField(me, now);
+  }
+
+  #showField(me, now) {
+    if (now && now.string !== null && now.verdict) this.field.showString(now);
+    else if (now) this.field.showPitch(now, this.#farHint(me, now));
+    else this.field.showNothing(this.#silentHint(me));
+  }
+
+  #farHint(me, now) {
+    if (me.strings.length) return "no string of yours is near this note";
+    const side = now.cents < 0 ? "below" : "above";
+    return `${signed(now.cents).replace(/^[+\u2212]/, "")} cents ${side} the reference`;
+  }
+
+  #silentHint(me) {
+    if (this.#state.link !== "live") return "";
+    const input = this.#state.room.station.input;
+    if (input.state !== "listening") return "not listening";
+    const line = this.#state.line(me.line);
+    if (line?.clipped) return `line ${me.line} is too loud: turn it down`;
+    if (line?.state === "no signal") return `no signal on line ${me.line}: is the lead in?`;
+    if (this.#state.room.roll_call.complete) return "everyone is in";
+    if (me.kind === "drums") return "hit a drum";
+    return me.strings.length ? "play a string" : "play a note";
+  }
+
+  #sayCall(me) {
+    const total = me.strings.length;
+    const done = me.strings.filter((each) => each.roll === "in").length;
+    const text = total === 0 ? "no strings to call" : `${done} of ${count(total, "string")} in`;
+    say(this.call, done === total && total > 0 ? "all your strings are in" : text);
+    mark(this.call, "complete", done === total && total > 0 ? "yes" : null);
+  }
+
+  #offer() {
+    const players = this.#state.room.players;
+    const signature = players.map((each) => `${each.id}\n${each.name}\n${each.instrument}`).join();
+    if (this.choices.dataset.players === signature) return;
+    this.choices.dataset.players = signature;
+    this.choices.replaceChildren(
+      ...players.map((player) =>
+        el(
+          "button",
+          { type: "button", onclick: () => this.#choose(player.id) },
+          el("strong", {}, player.name),
+          el("span", { className: "soft" }, `${player.instrument_label}, line ${player.line}`),
+        ),
+      ),
+    );
+  }
+
+  #choose(id) {
+    memory.me = id;
+    this.#update("room");
+  }
+
+  #openForm() {
+    if (this.me) this.form.open(this.me);
+  }
+}

@@ -1,0 +1,104 @@
+// Choosing instrument, tuning and capo of a player; the station is told with the room code.
+
+import { changePlayer, instruments } from "./api.js";
+import { el, say } from "./dom.js";
+import { memory } from "./memory.js";
+
+const HIGHEST_CAPO = 12;
+
+export class TuningForm {
+  onAnother = () => {};
+  #known = {};
+  #player = null;
+
+  constructor() {
+    this.name = el("input", { name: "name", maxLength: 40, required: true, autocomplete: "off" });
+    this.instrument = el("select", { name: "instrument", onchange: () => this.#offerTunings() });
+    this.tuning = el("select", { name: "tuning" });
+    this.capo = el("select", { name: "capo" });
+    for (let fret = 0; fret <= HIGHEST_CAPO; fret += 1) {
+      this.capo.append(el("option", { value: String(fret) }, fret ? `fret ${fret}` : "none"));
+    }
+    this.code = el("input", { name: "code", autocomplete: "off", autocapitalize: "off", required: true });
+    this.fault = el("p", { className: "fault", role: "alert" });
+    const close = el("button", { type: "button", onclick: () => this.node.close() }, "back");
+    const other = el("button", { type: "button", onclick: () => this.#another() }, "I am someone else");
+    const form = el(
+      "form",
+      { onsubmit: (event) => this.#submit(event) },
+      this.#row("name", this.name),
+      this.#row("instrument", this.instrument),
+      this.#row("tuning", this.tuning),
+      this.#row("capo", this.capo),
+      this.#row("room code", this.code),
+      this.fault,
+      el("div", { className: "buttons" }, close, el("button", { className: "main" }, "change it")),
+      other,
+    );
+    this.node = el("dialog", { "aria-label": "your instrument" }, form);
+  }
+
+  async open(player) {
+    this.#player = player;
+    this.name.value = player.name;
+    this.capo.value = String(player.capo);
+    this.code.value = memory.code;
+    say(this.fault, "");
+    this.node.showModal();
+    try {
+      this.#known = await instruments();
+    } catch (error) {
+      say(this.fault, error.message);
+      return;
+    }
+    this.#fill(this.instrument, this.#known, player.instrument, (told) => told.label);
+    this.#offerTunings();
+  }
+
+  #offerTunings() {
+    const tunings = this.#known[this.instrument.value]?.tunings ?? {};
+    this.#fill(this.tuning, tunings, this.#player.tuning, (label) => label.label ?? label);
+    this.tuning.disabled = Object.keys(tunings).length === 0;
+  }
+
+  #fill(select, choices, chosen, label) {
+    select.replaceChildren(
+      ...Object.entries(choices).map(([key, told]) => el("option", { value: key }, label(told))),
+    );
+    if (chosen in choices) select.value = chosen;
+  }
+
+  async #submit(event) {
+    event.preventDefault();
+    const changes = {};
+    const wanted = {
+      name: this.name.value,
+      instrument: this.instrument.value,
+      capo: Number(this.capo.value),
+    };
+    if (!this.tuning.disabled) wanted.tuning = this.tuning.value;
+    for (const [key, value] of Object.entries(wanted)) {
+      if (value !== this.#player[key]) changes[key] = value;
+    }
+    // A new instrument brings its tuning along, even one of the same name.
+    if ("instrument" in changes && "tuning" in wanted) changes.tuning = wanted.tuning;
+    try {
+      if (Object.keys(changes).length) {
+        await changePlayer(this.#player.id, changes, this.code.value);
+        memory.code = this.code.value;
+      }
+      this.node.close();
+    } catch (error) {
+      say(this.fault, error.message);
+    }
+  }
+
+  #another() {
+    this.node.close();
+    this.onAnother();
+  }
+
+  #row(label, control) {
+    return el("label", {}, el("span", {}, label), control);
+  }
+}
