@@ -103,8 +103,8 @@ def _print_note(event: Event) -> None:
     cents = said["cents"] if said["string_cents"] is None else said["string_cents"]
     target = said["target"] or said["note"]
     print(  # noqa: T201
-        f"{said["player"]:<10} {string:<10} {target:<4} {cents:+6.1f} cents  "
-        f"{said["verdict"] or ""}",
+        f"{said['player']:<10} {string:<10} {target:<4} {cents:+6.1f} cents  "
+        f"{said['verdict'] or ''}",
         flush=True,
     )
 
