@@ -11,10 +11,13 @@ that sign counts where the onset detector agrees and the level has not fallen.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 
 import numpy as np
 from numpy.typing import NDArray
+
+from station.measure.history import History
 
 Floats = NDArray[np.float64]
 
@@ -36,53 +39,47 @@ ONSET_SEEN_HOPS = 8
 
 FRAME = 512
 LAG_HOPS = 3
-RANGE_DB = 50.0  # below the loudest bin of the last LOUDEST_HOPS there is only noise
-LOUDEST_HOPS = 60
+FRESH_HOPS = 4  # the freshest of so many hops counts
+RANGE_DB = 50.0  # so far below the loudest bin there is only noise
 TOP_SHARE = 0.34  # of the rate: the decimator's pass band
 
 
-class Freshness:
-    """How much of the spectrum grows, in dB a bin: near 0 while a string rings."""
+def freshness(x: Floats, hop_size: int) -> float:
+    """How much of the spectrum grew lately: 0 dB a bin while a string rings undisturbed.
 
-    def __init__(self) -> None:
-        self._window = np.hanning(FRAME)
-        self._bins = slice(2, int(TOP_SHARE * FRAME))
-        self.reset()
+    `x`, shape (n,), ends now. The mean growth over all bins within LAG_HOPS,
+    at its highest in the last FRESH_HOPS hops.
+    """
+    frames = np.lib.stride_tricks.sliding_window_view(x, FRAME)[::-hop_size]
+    frames = frames[: LAG_HOPS + FRESH_HOPS][::-1]
+    if len(frames) <= LAG_HOPS:
+        return 0.0
+    spectrum = np.fft.rfft(frames * _WINDOW, axis=1)[:, 2 : int(TOP_SHARE * FRAME)]
+    level = 10 * np.log10(spectrum.real**2 + spectrum.imag**2 + 1e-18)
+    level = np.maximum(level, level.max() - RANGE_DB)
+    wide = level.copy()
+    np.maximum(wide[:, 1:], level[:, :-1], out=wide[:, 1:])
+    np.maximum(wide[:, :-1], level[:, 1:], out=wide[:, :-1])
+    growth = np.maximum(0.0, level[LAG_HOPS:] - wide[:-LAG_HOPS])
+    return float(growth.mean(axis=1).max())
 
-    def reset(self) -> None:
-        """Forget everything."""
-        self._frame = np.zeros(FRAME)
-        self._widened: deque[Floats] = deque(maxlen=LAG_HOPS)
-        self._loudest: deque[float] = deque(maxlen=LOUDEST_HOPS)
 
-    def push(self, hop: Floats) -> float:
-        """Take one hop; the mean growth over all bins since LAG_HOPS ago."""
-        self._frame = np.concatenate((self._frame[hop.size :], hop))
-        magnitude = np.abs(np.fft.rfft(self._frame * self._window))[self._bins]
-        level = 20 * np.log10(magnitude + 1e-9)
-        self._loudest.append(float(level.max()))
-        level = np.maximum(level, max(self._loudest) - RANGE_DB)
-        before = self._widened[0] if len(self._widened) == LAG_HOPS else level
-        wide = level.copy()
-        np.maximum(wide[1:], level[:-1], out=wide[1:])
-        np.maximum(wide[:-1], level[1:], out=wide[:-1])
-        self._widened.append(wide)
-        return float(np.maximum(0.0, level - before).mean())
+_WINDOW = np.hanning(FRAME)
 
 
 class Attacks:
     """Push one hop at a time; `level_db` is the mean square of the last 40 ms."""
 
-    def __init__(self) -> None:
-        self._freshness = Freshness()
+    def __init__(self, history: History, hop_size: int) -> None:
+        self._history = history
+        self._hop = hop_size
         self.reset()
 
     def reset(self) -> None:
         """Forget everything, as after a gap."""
-        self._freshness.reset()
+        self._start = self._history.stop
         self._energy: deque[float] = deque([1e-12] * HOPS_KEPT, maxlen=HOPS_KEPT)
         self._level: deque[float] = deque([SILENCE_DB] * HOPS_KEPT, maxlen=HOPS_KEPT)
-        self._fresh: deque[float] = deque([0.0] * SMOOTH_HOPS, maxlen=SMOOTH_HOPS)
         self._since_onset = HOPS_KEPT
         self._since_attack = HOPS_KEPT
 
@@ -91,15 +88,16 @@ class Attacks:
         """Power of the last 40 ms in dB relative to 1.0."""
         return self._level[-1]
 
-    def push(self, hop: Floats, onset_in_spectrum: bool) -> int | None:
-        """Take one hop; how many hops ago an attack began, or None."""
-        self._energy.append(float(np.dot(hop, hop)) / hop.size + 1e-12)
-        recent = [self._energy[-1 - i] for i in range(SMOOTH_HOPS)]
-        self._level.append(10 * float(np.log10(sum(recent) / SMOOTH_HOPS)))
-        self._fresh.append(self._freshness.push(hop))
+    def push(self, now: int, onset_in_spectrum: bool) -> int | None:
+        """Take the hop that ends at sample `now`; how many hops ago an attack began, or None."""
+        hop = self._history.between(now - self._hop, now)
+        energy = self._energy
+        energy.append(float(np.dot(hop, hop)) / self._hop + 1e-12)
+        recent = energy[-1] + energy[-2] + energy[-3] + energy[-4]
+        self._level.append(10 * math.log10(recent / SMOOTH_HOPS))
         self._since_onset = 0 if onset_in_spectrum else self._since_onset + 1
         self._since_attack += 1
-        if self._since_attack < REFRACTORY_HOPS or not (self._loud() or self._bright()):
+        if self._since_attack < REFRACTORY_HOPS or not (self._loud() or self._bright(now)):
             return None
         self._since_attack = 0
         return self._hops_since_rise()
@@ -113,10 +111,14 @@ class Attacks:
         before = max(self._level[-1 - i] for i in range(SMOOTH_HOPS, LOOK_BACK_HOPS))
         return self._level[-1] - before >= LOUD_ABOVE_BEFORE_DB
 
-    def _bright(self) -> bool:
+    def _bright(self, now: int) -> bool:
+        rise = self._rise_db()
         if self._since_attack < BRIGHT_AFTER_HOPS or self._since_onset > ONSET_SEEN_HOPS:
             return False
-        fresh, rise = max(self._fresh), self._rise_db()
+        if rise < min(BRIGHT_RISE_DB, FAINT_RISE_DB):
+            return False
+        length = FRAME + (LAG_HOPS + FRESH_HOPS) * self._hop
+        fresh = freshness(self._history.between(max(self._start, now - length), now), self._hop)
         return (fresh >= BRIGHT_DB and rise >= BRIGHT_RISE_DB) or (
             fresh >= FAINT_DB and rise >= FAINT_RISE_DB
         )

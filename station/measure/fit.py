@@ -34,6 +34,7 @@ LEAST_PERIODS = 4.5  # shorter sounds give no fit
 LEAST_SNR = 10.0  # power over the noise beside it, below which a partial is left out
 HANN_NOISE_BANDWIDTH = 1.5  # in bins (Harris 1978, table I)
 OUTLIER_SIGMAS = 4.0
+SMALLEST_SIGMA = 3e-7  # relative: half a thousandth of a cent, for what no model holds
 LONGEST_WINDOW_S = 0.15
 ROUNDS = 6
 GUESS_CENTS = 8.0
@@ -91,12 +92,12 @@ def listen_to_partials(
 
     Phases are relative to a carrier that runs through the whole of `x`.
     """
-    frames = np.lib.stride_tricks.sliding_window_view(x, size)[::step]
+    frames = np.ascontiguousarray(np.lib.stride_tricks.sliding_window_view(x, size)[::step])
     angle = 2 * np.pi * frequencies_hz / rate_hz
-    carrier = _carriers(angle, size) * (2 * _hann(size))[:, None]
-    heard = np.empty((frames.shape[0], angle.size), np.complex128)
-    heard.real = frames @ carrier.real
-    heard.imag = frames @ carrier.imag
+    frames *= 2 * _hann(size)
+    carrier = _carriers(angle, size)
+    # One product of real matrices: a complex one is several times as slow without a tuned BLAS.
+    heard = (frames @ carrier.view(np.float64)).view(np.complex128)
     starts = np.arange(frames.shape[0]) * step
     relative: Phasors = heard * np.exp(-1j * starts[:, None] * angle[None, :])
     return relative
@@ -119,6 +120,7 @@ def fit_segment(
     inharmonicity: float = 0.0,
     guess_cents: float = GUESS_CENTS,
     guess_stiffness: float = GUESS_STIFFNESS,
+    most_partials: int = MOST_PARTIALS,
 ) -> Fit | None:
     """The pitch of `x`, shape (n,), known to lie within `guess_cents` of `hz`.
 
@@ -130,7 +132,7 @@ def fit_segment(
     for _ in range(ROUNDS):
         if x.size * hz / rate_hz < LEAST_PERIODS:
             return None
-        every = _partial_numbers(rate_hz, hz, inharmonicity)
+        every = _partial_numbers(rate_hz, hz, inharmonicity)[:most_partials]
         longest = CENTS * LOBE_SHARE * rate_hz / (hz * guess_cents)  # for the first partial
         full = _window_size(x.size, rate_hz, hz)
         size = _window_size(min(x.size - 8, 3 * longest), rate_hz, hz)
@@ -159,11 +161,15 @@ def _fit_once(
     wanted = np.concatenate((numbers, halves))
     frequencies = partial_frequencies(hz, inharmonicity, wanted)
     heard = listen_to_partials(x - x.mean(), rate_hz, frequencies, size, step)
-    z, beside = heard[:, : numbers.size], np.abs(heard[:, numbers.size :]) ** 2
-    power = np.abs(z) ** 2
-    noise = np.maximum(0.5 * (beside[:, 1:] + beside[:, :-1]).mean(axis=0), 1e-24)
-    strong = power.mean(axis=0) > LEAST_SNR * noise
-    total, between = float(power.mean(axis=0).sum()), float(beside.mean(axis=0).sum())
+    mean_power = (heard.real**2 + heard.imag**2).mean(axis=0)
+    z, power, beside = (
+        heard[:, : numbers.size],
+        mean_power[: numbers.size],
+        mean_power[numbers.size :],
+    )
+    noise = np.maximum(0.5 * (beside[1:] + beside[:-1]), 1e-24)
+    strong = power > LEAST_SNR * noise
+    total, between = float(power.sum()), float(beside.sum())
     tonal = total / max(total + between, 1e-30)
     if not strong.any():
         return None
@@ -185,14 +191,15 @@ def _phase_slopes(
     z: Phasors, noise: Floats, step_s: float, window_s: float
 ) -> tuple[Floats, Floats]:
     """Frequency offset of each partial in Hz and its variance."""
-    turn = np.angle(z[1:] * np.conj(z[:-1]))
-    phase = np.concatenate((np.zeros((1, z.shape[1])), np.cumsum(turn, axis=0)))
-    time = np.arange(z.shape[0])[:, None] * step_s
-    weight = np.abs(z) ** 2
+    phase = np.zeros(z.shape)
+    np.cumsum(np.angle(z[1:] * np.conj(z[:-1])), axis=0, out=phase[1:])
+    time = np.arange(z.shape[0]) * step_s
+    weight = z.real**2 + z.imag**2
     total = weight.sum(axis=0)
-    centred = time - (weight * time).sum(axis=0) / total
-    spread = (weight * centred**2).sum(axis=0)
-    slope = (weight * centred * phase).sum(axis=0) / spread
+    centre = time @ weight / total
+    spread = time**2 @ weight - centre**2 * total
+    weighted = weight * phase
+    slope = (time @ weighted - centre * weighted.sum(axis=0)) / spread
     # Overlapping windows share their noise: a window is worth step / (length / bandwidth).
     worth = min(1.0, step_s * HANN_NOISE_BANDWIDTH / window_s)
     variance = noise / (2 * worth * spread)
@@ -206,45 +213,47 @@ def _solve(k: Floats, f: Floats, variance: Floats) -> tuple[float, float, float,
     beforehand: B is near zero to within `most_stretched`. Partials further
     than OUTLIER_SIGMAS from the fit, by the spread of the others, leave one by one.
     """
-    scale = float(np.median(f / k))
-    sigma = np.maximum(np.sqrt(variance) / (k * scale), 3e-7)  # relative error of f / k
-    y = (f / k / scale) ** 2 - 1
-    use = np.ones(k.size, bool)
+    ratio = f / k
+    scale = float(ratio[k.size // 2])
+    sigma = 2 * np.maximum(np.sqrt(variance) / (k * scale), SMALLEST_SIGMA)  # of (f / k)^2
+    y = (ratio / scale) ** 2 - 1
+    x = k * k
+    weight = 1 / sigma**2
+    prior = (2 / float(most_stretched(scale))) ** 2
     while True:
-        level, curve, covariance = _line(k[use], y[use], 2 * sigma[use], scale)
-        residual = (y - level - curve * k**2) / (2 * sigma)
-        spread = _spread(residual[use], use.sum())
-        worst = int(np.argmax(np.where(use, np.abs(residual), 0.0)))
-        limit = OUTLIER_SIGMAS * max(1.0, 1.5 * float(np.median(np.abs(residual[use]))))
-        if use.sum() <= 2 or abs(residual[worst]) <= limit:
+        level, curve, variance_of_sum = _line(x, y, weight, prior)
+        residual = np.abs(y - level - curve * x) / sigma
+        used = weight > 0
+        count = int(np.count_nonzero(used))
+        inside = np.sort(residual[used])
+        if count <= 2:
             break
-        use[worst] = False
+        limit = OUTLIER_SIGMAS * max(1.0, 1.5 * float(inside[count // 2]))
+        if inside[-1] <= limit:
+            break
+        weight[np.argmax(np.where(used, residual, 0.0))] = 0.0
     if level <= -0.5:
         return None
-    square = (1 + level) + curve  # F^2 (1 + B) in units of scale^2
-    gradient = np.array([1.0, 1.0])
-    sd = float(np.sqrt(gradient @ covariance @ gradient)) * max(1.0, spread)
-    hz = scale * float(np.sqrt(square))
-    return hz, max(0.0, curve / (1 + level)), CENTS * sd / (2 * square), int(use.sum())
+    square = 1 + level + curve  # F^2 (1 + B) in units of scale^2
+    sd = math.sqrt(variance_of_sum) * max(1.0, _spread(inside))
+    hz = scale * math.sqrt(square)
+    return hz, max(0.0, curve / (1 + level)), CENTS * sd / (2 * square), count
 
 
-def _spread(residual: Floats, count: int) -> float:
+def _spread(residual: Floats) -> float:
     """Root of chi-squared per degree of freedom: how far the partials really disagree."""
-    freedom = max(1, count - 2)
-    return float(np.sqrt((residual**2).sum() / freedom)) if count > 2 else 1.0
+    freedom = residual.size - 2
+    return math.sqrt(float(residual @ residual) / freedom) if freedom > 0 else 1.0
 
 
-def _line(k: Floats, y: Floats, sigma: Floats, hz: float) -> tuple[float, float, Floats]:
-    """Straight line y = level + curve k^2 with a prior on the curve; and its covariance."""
-    prior = float(most_stretched(hz)) / 2
-    weight = 1 / sigma**2
-    x = k**2
-    information = np.array(
-        [
-            [weight.sum(), (weight * x).sum()],
-            [(weight * x).sum(), (weight * x * x).sum() + 1 / prior**2],
-        ]
-    )
-    covariance = np.linalg.inv(information)
-    level, curve = covariance @ np.array([(weight * y).sum(), (weight * x * y).sum()])
-    return float(level), float(curve), covariance
+def _line(x: Floats, y: Floats, weight: Floats, prior: float) -> tuple[float, float, float]:
+    """Weighted straight line y = level + curve x, `prior` the weight of curve = 0.
+
+    Returns level, curve and the variance of level + curve.
+    """
+    weighted = weight * x
+    a, b, d = float(weight.sum()), float(weighted.sum()), float(weighted @ x) + prior
+    p, q = float(weight @ y), float(weighted @ y)
+    determinant = a * d - b * b
+    level, curve = (d * p - b * q) / determinant, (a * q - b * p) / determinant
+    return level, curve, (d - 2 * b + a) / determinant

@@ -177,7 +177,7 @@ def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
     tried = candidates(peaks, hints_hz)
     if tried.size == 0 or peaks.hz.size == 0:
         return None
-    steps = np.array([0.0, 0.05, 0.15, 0.3, 0.55, 1.0])
+    steps = np.array([0.0, 0.1, 0.3, 0.7])
     stiffness = (most_stretched(tried)[:, None] * steps[None, :]).ravel()
     tried = np.repeat(tried, steps.size)
     worth, matched, number = _worth(peaks, tried, stiffness)
@@ -207,9 +207,8 @@ def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple
     m (a missing one counts nothing) against that of the multiples.
     """
     strength = np.zeros(2 * multiple + 2)
-    for partial in range(1, strength.size):
-        own = peaks.amplitude[matched & (number == partial)]
-        strength[partial] = np.sqrt(own.max()) if own.size else 0.0
+    near = matched & (number < strength.size)
+    np.maximum.at(strength, number[near].astype(int), np.sqrt(peaks.amplitude[near]))
     k = np.arange(strength.size)
     multiples = (k > 0) & (k % multiple == 0)
     between = (k > 0) & ~multiples

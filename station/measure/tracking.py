@@ -29,6 +29,7 @@ SHORTEST_S = 0.03
 SKIP_S = 0.006  # of a stroke's own noise
 READING_S = 0.12
 READING_PERIODS = 9
+READING_PARTIALS = 12  # in a short sound the higher ones add little
 FORGET_S = 4.0  # how much sound is kept
 LONGEST_NOTE_S = 3.0
 QUIETEST_DB = -84.0  # under 16-bit rounding noise in the decimated band
@@ -45,6 +46,7 @@ LEAST_PERIODS = 4.6
 SHORTEST_NOTE_S = 0.06
 TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
 CHECK_EVERY_HOPS = 6
+SELDOM_HOPS = 24
 STROKE_S = 0.04  # of thump and slap, kept out of a second opinion
 DECIDED_S = 0.6  # later only the partials that die last are left to vote
 MAINS_HZ = (50.0, 60.0)
@@ -102,7 +104,7 @@ class Tracker:
         self._hop = hop_size
         self._longest = round(LONGEST_NOTE_S * rate_hz)
         self._ears = ears
-        self.attacks = Attacks()
+        self.attacks = Attacks(history, hop_size)
         self.reset(0)
 
     def reset(self, start: int) -> None:
@@ -121,7 +123,7 @@ class Tracker:
     def step(self, now: int) -> News:
         """Take the hop that ends at sample `now`."""
         hop = self._history.between(now - self._hop, now)
-        struck_ago = self.attacks.push(hop, self._ears.onset(hop))
+        struck_ago = self.attacks.push(now, self._ears.onset(hop))
         self._count += 1
         heard: News = []
         if struck_ago is not None:
@@ -227,15 +229,21 @@ class Tracker:
             note.kept = self._history.between(note.onset, note.onset + self._longest).copy()
         if self._count % 2:
             return []
-        if self._count % CHECK_EVERY_HOPS == 0:
-            self._check_octave(note, now)
+        young = now - note.onset < DECIDED_S * self._rate_hz
+        if self._count % (CHECK_EVERY_HOPS if young else SELDOM_HOPS) == 0:
+            self._check_octave(note, now, young)
         length_s = max(READING_S, READING_PERIODS / note.fit.hz)
         start = max(
             note.onset + round(SKIP_S * self._rate_hz), now - round(length_s * self._rate_hz)
         )
         x = self._history.between(start, now)
         fit = fit_segment(
-            x, self._rate_hz, note.fit.hz, note.fit.inharmonicity, guess_stiffness=KNOWN_STIFFNESS
+            x,
+            self._rate_hz,
+            note.fit.hz,
+            note.fit.inharmonicity,
+            guess_stiffness=KNOWN_STIFFNESS,
+            most_partials=READING_PARTIALS,
         )
         if (
             fit is not None
@@ -249,7 +257,7 @@ class Tracker:
             self._end_note()
         return []
 
-    def _check_octave(self, note: Sounding, now: int) -> None:
+    def _check_octave(self, note: Sounding, now: int, young: bool) -> None:
         """Ask again which note it is; two equal answers in a row overrule the first."""
         start = max(
             note.onset + round(STROKE_S * self._rate_hz), now - round(LISTEN_S * self._rate_hz)
@@ -262,7 +270,6 @@ class Tracker:
         note.votes.append(guess.hz)
         last = note.votes[-2:]
         agreed = len(last) == 2 and _apart(last[0], last[1]) < AGREE_CENTS
-        young = now - note.onset < DECIDED_S * self._rate_hz
         if young and agreed and _apart(last[1], note.fit.hz) > SAME_PITCH_CENTS:
             fit = fit_segment(
                 self._history.between(start, now), self._rate_hz, guess.hz, guess.inharmonicity
