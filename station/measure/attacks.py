@@ -31,10 +31,10 @@ LOUD_RISE_DB = 5.0
 LOUD_ABOVE_BEFORE_DB = 3.0
 
 # Limits of the bright sign: on 798 sustained notes of three free sound fonts no
-# other moment reaches them, of 540 repeated strokes on ringing notes 508 do.
+# other moment reaches them, of 540 repeated strokes on ringing notes 517 do.
 BRIGHT_AFTER_HOPS = 20
-BRIGHT_DB, BRIGHT_RISE_DB = 2.2, 0.5
-FAINT_DB, FAINT_RISE_DB = 1.4, 3.0
+BRIGHT_DB = 2.0
+BRIGHT_RISE_DB = 1.5
 ONSET_SEEN_HOPS = 8
 
 FRAME = 512
@@ -112,16 +112,13 @@ class Attacks:
         return self._level[-1] - before >= LOUD_ABOVE_BEFORE_DB
 
     def _bright(self, now: int) -> bool:
-        rise = self._rise_db()
         if self._since_attack < BRIGHT_AFTER_HOPS or self._since_onset > ONSET_SEEN_HOPS:
             return False
-        if rise < min(BRIGHT_RISE_DB, FAINT_RISE_DB):
+        if self._rise_db() < BRIGHT_RISE_DB:
             return False
         length = FRAME + (LAG_HOPS + FRESH_HOPS) * self._hop
-        fresh = freshness(self._history.between(max(self._start, now - length), now), self._hop)
-        return (fresh >= BRIGHT_DB and rise >= BRIGHT_RISE_DB) or (
-            fresh >= FAINT_DB and rise >= FAINT_RISE_DB
-        )
+        x = self._history.between(max(self._start, now - length), now)
+        return freshness(x, self._hop) >= BRIGHT_DB
 
     def _hops_since_rise(self) -> int:
         """Where within the last 60 ms the energy rose most steeply."""

@@ -77,10 +77,10 @@ def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Flo
     return frequencies
 
 
-def _window_size(samples: float, rate_hz: float, hz: float) -> int:
+def _window_size(samples: float, rate_hz: float, hz: float, longest_s: float) -> int:
     """An even number of periods, so half-way points are zeros too; a third of the sound or so."""
     period = rate_hz / hz
-    longest = max(LONGEST_WINDOW_S * hz, 6.0)  # a longer one would smear a vibrato
+    longest = max(longest_s * hz, 6.0)
     periods = max(4, int(min(samples / period / 3, longest)) // 2 * 2)
     return round(periods * period)
 
@@ -121,10 +121,13 @@ def fit_segment(
     guess_cents: float = GUESS_CENTS,
     guess_stiffness: float = GUESS_STIFFNESS,
     most_partials: int = MOST_PARTIALS,
+    longest_window_s: float = LONGEST_WINDOW_S,
 ) -> Fit | None:
     """The pitch of `x`, shape (n,), known to lie within `guess_cents` of `hz`.
 
-    `guess_stiffness` is how far `inharmonicity` may be off. A guess that may be
+    `guess_stiffness` is how far `inharmonicity` may be off; windows are at most
+    `longest_window_s` (or six periods) long: pitch must hardly move within one,
+    the less the higher the partial. A guess that may be
     off is tried on the lower partials first, where it is off by less, then on
     more as it gets better. None where nothing can be told.
     """
@@ -134,8 +137,8 @@ def fit_segment(
             return None
         every = _partial_numbers(rate_hz, hz, inharmonicity)[:most_partials]
         longest = CENTS * LOBE_SHARE * rate_hz / (hz * guess_cents)  # for the first partial
-        full = _window_size(x.size, rate_hz, hz)
-        size = _window_size(min(x.size - 8, 3 * longest), rate_hz, hz)
+        full = _window_size(x.size, rate_hz, hz, longest_window_s)
+        size = _window_size(min(x.size - 8, 3 * longest), rate_hz, hz, longest_window_s)
         # B wrong by b puts partial k wrong by k^3 b F / 2.
         stiffest = (2 * LOBE_SHARE * rate_hz / (size * hz * guess_stiffness)) ** (1 / 3)
         numbers = every[: max(1, int(min(longest / size, stiffest)))]

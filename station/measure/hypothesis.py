@@ -28,7 +28,7 @@ PEAK_RANGE_DB = 50.0
 NEARLY = 0.72  # 1 / (1 + 10^(-34.5/40)): the share at which the octave is given up
 # Harris (1978), table I: the three-term window with side lobes of -67 dB.
 HARRIS = (0.42323, 0.49755, 0.07922)
-SLACK_LOBES = 0.1
+SLACK_LOBES = 0.07
 SLACK_SHARE = 0.004  # 7 cents
 VOICE = 1.0
 HOLE_COST = 0.3

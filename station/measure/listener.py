@@ -120,7 +120,7 @@ class Listener:
         x = ended.kept
         if x is None:
             x = self._history.between(ended.onset, ended.last_good)
-        fit = settled(x, self._decimator.rate_hz, ended.fit)
+        fit = settled(x, self._decimator.rate_hz, ended.fit, ended.track)
         if fit is None or fit.uncertainty_cents > BET_CENTS:
             return None
         onset_s = self._seconds(ended.onset)

@@ -8,6 +8,10 @@ enough; then the same fit as for a reading, over up to two seconds.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,19 +28,57 @@ VOTES = 5
 RELEASE_S = 0.03  # before its end a note is being damped
 SAME_NOTE_CENTS = 60.0
 LEAST_TONAL = 0.6
+LEAST_READINGS = 8
+SWAY_READINGS = 9  # readings come every 20 ms, a vibrato's sways every 150 to 200
+SWAY_CENTS = 3.0  # a vibrato; a string's last glide after its first quarter second is less
+SWAY_SIGMAS = 3.0
 
 
-def settled(x: Floats, rate_hz: float, guess: Fit) -> Fit | None:
-    """Settled pitch of the note `x`, shape (n,), from its stroke to its end; None if unfit."""
+def settled(
+    x: Floats, rate_hz: float, guess: Fit, track: Sequence[tuple[int, Fit]] = ()
+) -> Fit | None:
+    """Settled pitch of the note `x`, shape (n,), from its stroke to its end; None if unfit.
+
+    `track` are the readings taken while it sounded, with the samples they end
+    at. Where they sway, the note has no one frequency: its pitch is their centre.
+    """
     length_s = x.size / rate_hz
     start_s = min(GLIDE_S, GLIDE_SHARE * length_s)
     stop_s = min(length_s - min(RELEASE_S, 0.1 * length_s), start_s + LONGEST_S)
-    part = x[round(start_s * rate_hz) : round(stop_s * rate_hz)]
-    hz, inharmonicity = elect(part, rate_hz, guess)
-    fit = fit_segment(part, rate_hz, hz, inharmonicity)
+    start, stop = round(start_s * rate_hz), round(stop_s * rate_hz)
+    hz, inharmonicity = elect(x[start:stop], rate_hz, guess)
+    later = [fit for end, fit in track if end >= start]
+    swaying = centre_of(later, hz)
+    if swaying is not None:
+        return swaying
+    fit = fit_segment(x[start:stop], rate_hz, hz, inharmonicity)
     if fit is None or fit.tonal < LEAST_TONAL:
         fit = fit_segment(x, rate_hz, hz, inharmonicity)
     return fit
+
+
+def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
+    """The mean pitch of the readings of the note near `hz`, if they sway; else None.
+
+    The uncertainty comes from how much the means over a sway or so differ
+    (the method of batch means), since a sway itself averages out.
+    """
+    own = [fit for fit in readings if abs(math.log(fit.hz / hz)) * CENTS < SAME_NOTE_CENTS]
+    if len(own) < LEAST_READINGS:
+        return None
+    cents = CENTS * np.log(np.array([fit.hz for fit in own]) / hz)
+    spread = float(cents.std())
+    sure = float(np.median([fit.uncertainty_cents for fit in own]))
+    if spread < SWAY_CENTS or spread < SWAY_SIGMAS * sure:
+        return None
+    batches = np.array_split(cents, max(2, len(own) // SWAY_READINGS))
+    means = np.array([batch.mean() for batch in batches])
+    uncertainty_cents = float(means.std(ddof=1)) / math.sqrt(means.size)
+    return replace(
+        own[len(own) // 2],
+        hz=hz * math.exp(float(cents.mean()) / CENTS),
+        uncertainty_cents=max(uncertainty_cents, sure / math.sqrt(means.size)),
+    )
 
 
 def elect(x: Floats, rate_hz: float, guess: Fit) -> tuple[float, float]:
@@ -55,5 +97,7 @@ def elect(x: Floats, rate_hz: float, guess: Fit) -> tuple[float, float]:
             votes.append((choice.hz, choice.inharmonicity))
     pitches = np.array([hz for hz, _ in votes])
     apart = np.abs(np.log(pitches[:, None] / pitches[None, :])) * CENTS
-    support = (apart < SAME_NOTE_CENTS).sum(axis=1)
-    return votes[int(np.argmax(support))]
+    alike = apart < SAME_NOTE_CENTS
+    party = np.flatnonzero(alike[int(np.argmax(alike.sum(axis=1)))])
+    # Of those that agree on the note, the one in the middle: the others may be off by more.
+    return votes[int(party[np.argsort(pitches[party])[party.size // 2]])]

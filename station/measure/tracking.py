@@ -29,6 +29,7 @@ SHORTEST_S = 0.03
 SKIP_S = 0.006  # of a stroke's own noise
 READING_S = 0.12
 READING_PERIODS = 9
+READING_WINDOW_S = 0.025
 READING_PARTIALS = 12  # in a short sound the higher ones add little
 FORGET_S = 4.0  # how much sound is kept
 LONGEST_NOTE_S = 3.0
@@ -37,6 +38,7 @@ SHARE_TO_START = 0.75
 WORTH_TO_START = 0.45
 TONAL_TO_START = 0.85
 TONAL_TO_STAY = 0.7
+VAGUEST_CENTS = 5.0
 LOST_HOPS = 9
 KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
@@ -59,7 +61,7 @@ class Sounding:
     """The note being followed: sample numbers, the newest fit, its loudest power.
 
     `kept` are its first LONGEST_NOTE_S, once it has lasted that long: only as
-    much is measured as a whole.
+    much is measured as a whole. `track` are its fits with the samples they end at.
     """
 
     onset: int
@@ -67,9 +69,9 @@ class Sounding:
     fit: Fit
     last_good: int
     peak_db: float
-    fits: int = 1
     votes: list[float] = field(default_factory=list)
     kept: Floats | None = None
+    track: list[tuple[int, Fit]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +171,7 @@ class Tracker:
         if guess is None or known is None or _apart(guess.hz, known.hz) > AGREE_CENTS:
             return heard
         fit = fit_segment(x, self._rate_hz, guess.hz, guess.inharmonicity)
-        if fit is None or fit.tonal < TONAL_TO_START or fit.uncertainty_cents > 5.0:
+        if fit is None or fit.tonal < TONAL_TO_START or fit.uncertainty_cents > VAGUEST_CENTS:
             return heard
         if mains_like(fit.hz) and not self._decays(now):
             return heard
@@ -244,21 +246,32 @@ class Tracker:
             note.fit.inharmonicity,
             guess_stiffness=KNOWN_STIFFNESS,
             most_partials=READING_PARTIALS,
+            longest_window_s=READING_WINDOW_S,
         )
-        if (
-            fit is not None
-            and fit.tonal >= TONAL_TO_STAY
-            and _apart(fit.hz, note.fit.hz) < SAME_PITCH_CENTS
-        ):
+        if fit is not None and self._goes_on(note, fit):
             note.fit, note.last_good = fit, now
-            note.fits += 1
+            if now - note.onset < self._longest:
+                note.track.append((now - note.onset, fit))
             return [] if self._in_doubt(note) else [Followed(fit, note.onset)]
         if now - note.last_good > LOST_HOPS * self._hop:
             self._end_note()
         return []
 
+    def _goes_on(self, note: Sounding, fit: Fit) -> bool:
+        """Whether `fit` is the note still sounding, and not the noise after it."""
+        return (
+            self.attacks.level_db > QUIETEST_DB
+            and fit.tonal >= TONAL_TO_STAY
+            and fit.uncertainty_cents <= VAGUEST_CENTS
+            and _apart(fit.hz, note.fit.hz) < SAME_PITCH_CENTS
+        )
+
     def _check_octave(self, note: Sounding, now: int, young: bool) -> None:
-        """Ask again which note it is; two equal answers in a row overrule the first."""
+        """Ask again which note it is; equal answers in a row overrule the first.
+
+        Two are enough to go up (an open string's ghost has died under a touched
+        harmonic); to go down takes three, for a stroke's thump lies low.
+        """
         start = max(
             note.onset + round(STROKE_S * self._rate_hz), now - round(LISTEN_S * self._rate_hz)
         )
@@ -268,9 +281,10 @@ class Tracker:
         if guess is None:
             return
         note.votes.append(guess.hz)
-        last = note.votes[-2:]
-        agreed = len(last) == 2 and _apart(last[0], last[1]) < AGREE_CENTS
-        if young and agreed and _apart(last[1], note.fit.hz) > SAME_PITCH_CENTS:
+        needed = 2 if guess.hz > note.fit.hz else 3
+        last = note.votes[-needed:]
+        agreed = len(last) == needed and max(_apart(hz, guess.hz) for hz in last) < AGREE_CENTS
+        if young and agreed and _apart(guess.hz, note.fit.hz) > SAME_PITCH_CENTS:
             fit = fit_segment(
                 self._history.between(start, now), self._rate_hz, guess.hz, guess.inharmonicity
             )

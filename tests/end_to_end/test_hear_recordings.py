@@ -1,0 +1,149 @@
+"""`station hear` on recorded instruments: the right note, in its octave, once each.
+
+The recordings come from a free sound font packaged by Debian; what each one
+plays is known from the score it is rendered from. Programs whose recordings in
+that font are more than half a semitone off their name are left out, as is
+what is no single note (choruses, muted thuds).
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from station.cli import cli
+from station.music.names import note_name
+from tests.support.soundfont import DEFAULT_FONT, Strike, render
+
+FIRST_S, SOUND_S, EVERY_S = 0.4, 1.4, 2.2
+
+
+@dataclass(frozen=True)
+class Take:
+    """One recording: General MIDI program (numbered from 0) and the notes played in turn."""
+
+    name: str
+    program: int
+    notes: tuple[int, ...]
+
+
+# Open strings and some more of each; the reeds have no strings but hold a note as a harmonica does.
+TAKES = (
+    Take("nylon guitar", 24, (40, 45, 50, 55, 59, 64, 76)),
+    Take("steel guitar", 25, (40, 45, 50, 55, 59, 64, 81)),
+    Take("jazz guitar", 26, (40, 45, 50, 55, 59, 64)),
+    Take("clean guitar", 27, (40, 45, 50, 55, 59, 64)),
+    Take("overdriven guitar", 29, (40, 45, 50, 55, 59, 64)),
+    Take("distorted guitar", 30, (40, 45, 50, 55, 59, 64)),
+    Take("double bass, plucked", 32, (28, 33, 38, 43)),
+    Take("fingered bass", 33, (23, 28, 33, 38, 43)),
+    Take("picked bass", 34, (28, 33, 38, 43)),
+    Take("fretless bass", 35, (28, 33, 38, 43)),
+    Take("slapped bass", 36, (28, 33, 38, 43)),
+    Take("violin", 40, (55, 62, 69, 76)),
+    Take("viola", 41, (48, 55, 62, 69)),
+    Take("cello", 42, (36, 43, 50, 57)),
+    Take("banjo", 105, (50, 55, 59, 62, 67)),
+    Take("harmonica", 22, (60, 64, 67, 72, 76)),
+    Take("reed organ", 20, (55, 60, 67, 72)),
+    Take("piano", 0, (28, 33, 45, 52, 60, 69, 76)),
+    Take("electric piano", 4, (40, 52, 60, 69)),
+)
+STRINGED = {"guitar": 24, "bass": 33, "violin": 40, "viola": 41, "cello": 42, "banjo": 105}
+
+
+@lru_cache(maxsize=1)
+def recordings(folder: Path) -> dict[str, Path]:
+    """Every take rendered into `folder`, by name."""
+    paths = {}
+    for take in TAKES:
+        strikes = [
+            Strike(take.program, midi, FIRST_S + i * EVERY_S, SOUND_S)
+            for i, midi in enumerate(take.notes)
+        ]
+        path = folder / f"{take.name.replace(' ', '-').replace(',', '')}.wav"
+        samples, rate_hz = soundfile.read(render(path, strikes, gain=0.6))
+        soundfile.write(path, samples[:, 0], rate_hz)
+        paths[take.name] = path
+    return paths
+
+
+@pytest.fixture(scope="session")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    assert DEFAULT_FONT.exists(), f"{DEFAULT_FONT} is missing: tests/run.sh installs it"
+    yield tmp_path_factory.mktemp("recordings")
+
+
+def hear(path: Path, *options: str) -> list[dict[str, Any]]:
+    done = CliRunner().invoke(cli, ["hear", "--json", *options, str(path)])
+    assert done.exit_code == 0, done.output
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def test_there_are_at_least_sixty_notes_to_be_heard() -> None:
+    assert sum(len(take.notes) for take in TAKES) >= 60
+
+
+@pytest.mark.parametrize("tracker", ["aubio", "numpy"])
+@pytest.mark.parametrize("take", TAKES, ids=lambda take: take.name)
+def test_every_note_is_heard_once_in_its_octave(take: Take, folder: Path, tracker: str) -> None:
+    said = hear(recordings(folder)[take.name], "--tracker", tracker)
+    notes = [item for item in said if item["kind"] == "note"]
+    assert [note["note"] for note in notes] == [note_name(midi) for midi in take.notes]
+    for i, note in enumerate(notes):
+        assert abs(note["onset_s"] - (FIRST_S + i * EVERY_S)) < 0.15
+        assert note["end_s"] > note["onset_s"] + 0.4
+
+
+@pytest.mark.parametrize("take", TAKES, ids=lambda take: take.name)
+def test_readings_name_the_same_note_as_the_note_they_belong_to(take: Take, folder: Path) -> None:
+    said = hear(recordings(folder)[take.name])
+    readings = [item for item in said if item["kind"] == "reading"]
+    assert len(readings) > 20 * len(take.notes)
+    for i, midi in enumerate(take.notes):
+        begins = FIRST_S + i * EVERY_S
+        own = [r for r in readings if begins + 0.3 < r["at_s"] < begins + SOUND_S]
+        assert own
+        assert {r["note"] for r in own} == {note_name(midi)}
+
+
+@pytest.mark.parametrize("instrument", STRINGED)
+def test_open_strings_are_found_on_their_tuning(instrument: str, folder: Path) -> None:
+    take = next(take for take in TAKES if take.program == STRINGED[instrument])
+    options = ("--tuning", "bass-5" if instrument == "bass" else instrument)
+    said = hear(recordings(folder)[take.name], *options)
+    notes = [item for item in said if item["kind"] == "note"]
+    on_strings = [note for note in notes if note["string"] is not None]
+    assert len(on_strings) >= 4
+    for note in on_strings:
+        if note["target"] == note["note"]:
+            assert abs(note["string_cents"] - note["cents"]) < 1e-6
+        expected = "in" if abs(note["string_cents"]) <= 2 else None
+        flat = "tighten" if note["string_cents"] < 0 else "slacken"
+        assert note["verdict"] == (expected or flat)
+
+
+@pytest.mark.parametrize("labelled_hz", [46500, 47700, 48300])
+def test_a_recording_played_faster_by_a_known_ratio_reads_shifted_by_as_much(
+    labelled_hz: int, folder: Path, tmp_path: Path
+) -> None:
+    samples, rate_hz = soundfile.read(recordings(folder)["nylon guitar"])
+    path = tmp_path / "faster.wav"
+    soundfile.write(path, samples, labelled_hz)
+    plain, shifted = (
+        [item for item in hear(each) if item["kind"] == "note"]
+        for each in (recordings(folder)["nylon guitar"], path)
+    )
+    assert len(plain) == len(shifted) == len(TAKES[0].notes)
+    expected_cents = 1200 * math.log2(labelled_hz / rate_hz)
+    for before, after in zip(plain, shifted, strict=True):
+        assert abs(1200 * math.log2(after["hz"] / before["hz"]) - expected_cents) < 0.1
