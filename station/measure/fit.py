@@ -47,7 +47,7 @@ CENTS = 1200 / math.log(2)
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """`hz` is the first partial; `slope_cents_s` how fast the pitch moves.
+    """`hz` is the first partial.
 
     `uncertainty_cents` is one standard deviation. `tonal` is the power of the
     partials over that power plus the power heard between them, `odd` the
@@ -59,12 +59,12 @@ class Fit:
     uncertainty_cents: float
     partials: int
     tonal: float
-    between: float
     power: float
 
 
 @lru_cache(maxsize=64)
-def _hann(size: int) -> Floats:
+def hann(size: int) -> Floats:
+    """A Hann window of `size` samples that sums to 1."""
     window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
     scaled: Floats = window / window.sum()
     return scaled
@@ -77,7 +77,7 @@ def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Flo
     return frequencies
 
 
-def _window_size(samples: float, rate_hz: float, hz: float, longest_s: float) -> int:
+def window_size(samples: float, rate_hz: float, hz: float, longest_s: float) -> int:
     """An even number of periods, so half-way points are zeros too; a third of the sound or so."""
     period = rate_hz / hz
     longest = max(longest_s * hz, 6.0)
@@ -94,8 +94,8 @@ def listen_to_partials(
     """
     frames = np.ascontiguousarray(np.lib.stride_tricks.sliding_window_view(x, size)[::step])
     angle = 2 * np.pi * frequencies_hz / rate_hz
-    frames *= 2 * _hann(size)
-    carrier = _carriers(angle, size)
+    frames *= 2 * hann(size)
+    carrier = carriers(angle, size)
     # One product of real matrices: a complex one is several times as slow without a tuned BLAS.
     heard = (frames @ carrier.view(np.float64)).view(np.complex128)
     starts = np.arange(frames.shape[0]) * step
@@ -103,7 +103,7 @@ def listen_to_partials(
     return relative
 
 
-def _carriers(angle: Floats, size: int) -> Phasors:
+def carriers(angle: Floats, size: int) -> Phasors:
     """exp(-i angle n) for n < size, built from two short tables."""
     inner = 64
     outer = -(-size // inner)
@@ -135,10 +135,10 @@ def fit_segment(
     for _ in range(ROUNDS):
         if x.size * hz / rate_hz < LEAST_PERIODS:
             return None
-        every = _partial_numbers(rate_hz, hz, inharmonicity)[:most_partials]
+        every = partial_numbers(rate_hz, hz, inharmonicity)[:most_partials]
         longest = CENTS * LOBE_SHARE * rate_hz / (hz * guess_cents)  # for the first partial
-        full = _window_size(x.size, rate_hz, hz, longest_window_s)
-        size = _window_size(min(x.size - 8, 3 * longest), rate_hz, hz, longest_window_s)
+        full = window_size(x.size, rate_hz, hz, longest_window_s)
+        size = window_size(min(x.size - 8, 3 * longest), rate_hz, hz, longest_window_s)
         # B wrong by b puts partial k wrong by k^3 b F / 2.
         stiffest = (2 * LOBE_SHARE * rate_hz / (size * hz * guess_stiffness)) ** (1 / 3)
         numbers = every[: max(1, int(min(longest / size, stiffest)))]
@@ -160,32 +160,39 @@ def _fit_once(
     x: Floats, rate_hz: float, hz: float, inharmonicity: float, numbers: Floats, size: int
 ) -> Fit | None:
     step = max(1, min(size // 4, (x.size - size) // 3))
-    halves = np.concatenate((numbers - 0.5, numbers[-1:] + 0.5))
-    wanted = np.concatenate((numbers, halves))
-    frequencies = partial_frequencies(hz, inharmonicity, wanted)
+    frequencies = with_halves(hz, inharmonicity, numbers)
     heard = listen_to_partials(x - x.mean(), rate_hz, frequencies, size, step)
+    return fit_heard(heard, numbers, frequencies, step / rate_hz, size / rate_hz)
+
+
+def with_halves(hz: float, inharmonicity: float, numbers: Floats) -> Floats:
+    """Frequencies of the partials, then of the points half-way between and around them."""
+    halves = np.concatenate((numbers - 0.5, numbers[-1:] + 0.5))
+    return partial_frequencies(hz, inharmonicity, np.concatenate((numbers, halves)))
+
+
+def fit_heard(
+    heard: Phasors, numbers: Floats, frequencies: Floats, step_s: float, window_s: float
+) -> Fit | None:
+    """The pitch from what windows, `step_s` apart, heard at `with_halves` of `numbers`."""
     mean_power = (heard.real**2 + heard.imag**2).mean(axis=0)
-    z, power, beside = (
-        heard[:, : numbers.size],
-        mean_power[: numbers.size],
-        mean_power[numbers.size :],
-    )
+    power, beside = mean_power[: numbers.size], mean_power[numbers.size :]
     noise = np.maximum(0.5 * (beside[1:] + beside[:-1]), 1e-24)
     strong = power > LEAST_SNR * noise
-    total, between = float(power.sum()), float(beside.sum())
-    tonal = total / max(total + between, 1e-30)
     if not strong.any():
         return None
-    slope, variance = _phase_slopes(z[:, strong], noise[strong], step / rate_hz, size / rate_hz)
-    k = numbers[strong]
-    solved = _solve(k, frequencies[: numbers.size][strong] + slope, variance)
+    z = heard[:, : numbers.size][:, strong]
+    slope, variance = _phase_slopes(z, noise[strong], step_s, window_s)
+    solved = _solve(numbers[strong], frequencies[: numbers.size][strong] + slope, variance)
     if solved is None:
         return None
+    total, between = float(power.sum()), float(beside.sum())
     first, stiffness, sigma, used = solved
-    return Fit(first, stiffness, sigma, used, tonal, between / max(total, 1e-30), total)
+    return Fit(first, stiffness, sigma, used, total / max(total + between, 1e-30), total)
 
 
-def _partial_numbers(rate_hz: float, hz: float, inharmonicity: float) -> Floats:
+def partial_numbers(rate_hz: float, hz: float, inharmonicity: float) -> Floats:
+    """The numbers of the partials that lie within the pass band."""
     numbers = np.arange(1.0, MOST_PARTIALS + 1)
     return numbers[partial_frequencies(hz, inharmonicity, numbers + 0.5) < TOP_SHARE * rate_hz]
 

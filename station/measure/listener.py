@@ -16,7 +16,15 @@ from station.measure.ears import ears_for
 from station.measure.history import History
 from station.measure.levels import LevelMeter
 from station.measure.settle import settled
-from station.measure.tracking import FORGET_S, Ended, Followed, News, Sounding, Tracker
+from station.measure.tracking import (
+    FORGET_S,
+    VAGUEST_CENTS,
+    Ended,
+    Followed,
+    News,
+    Sounding,
+    Tracker,
+)
 from station.measure.types import Gap, Heard, Note, Reading
 
 HOP_S = 0.010
@@ -121,7 +129,7 @@ class Listener:
         if x is None:
             x = self._history.between(ended.onset, ended.last_good)
         fit = settled(x, self._decimator.rate_hz, ended.fit, ended.track)
-        if fit is None or fit.uncertainty_cents > BET_CENTS:
+        if fit is None or fit.uncertainty_cents > VAGUEST_CENTS:
             return None
         onset_s = self._seconds(ended.onset)
         return Note(

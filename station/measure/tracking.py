@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.measure.attacks import Attacks
+from station.measure.bank import PartialBank
 from station.measure.ears import Ears
 from station.measure.fit import CENTS, Fit, fit_segment
 from station.measure.history import History
@@ -72,6 +73,7 @@ class Sounding:
     votes: list[float] = field(default_factory=list)
     kept: Floats | None = None
     track: list[tuple[int, Fit]] = field(default_factory=list)
+    bank: PartialBank | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,20 +236,7 @@ class Tracker:
         young = now - note.onset < DECIDED_S * self._rate_hz
         if self._count % (CHECK_EVERY_HOPS if young else SELDOM_HOPS) == 0:
             self._check_octave(note, now, young)
-        length_s = max(READING_S, READING_PERIODS / note.fit.hz)
-        start = max(
-            note.onset + round(SKIP_S * self._rate_hz), now - round(length_s * self._rate_hz)
-        )
-        x = self._history.between(start, now)
-        fit = fit_segment(
-            x,
-            self._rate_hz,
-            note.fit.hz,
-            note.fit.inharmonicity,
-            guess_stiffness=KNOWN_STIFFNESS,
-            most_partials=READING_PARTIALS,
-            longest_window_s=READING_WINDOW_S,
-        )
+        fit = self._measure(note, now)
         if fit is not None and self._goes_on(note, fit):
             note.fit, note.last_good = fit, now
             if now - note.onset < self._longest:
@@ -256,6 +245,31 @@ class Tracker:
         if now - note.last_good > LOST_HOPS * self._hop:
             self._end_note()
         return []
+
+    def _measure(self, note: Sounding, now: int) -> Fit | None:
+        """The pitch of the last READING_S, by the note's bank where it still suits."""
+        length = round(max(READING_S, READING_PERIODS / note.fit.hz) * self._rate_hz)
+        earliest = note.onset + round(SKIP_S * self._rate_hz)
+        start = max(earliest, now - length)
+        bank = note.bank
+        if bank is not None and bank.suits(note.fit.hz):
+            fit = bank.fit(self._history, start, now)
+            if fit is not None and bank.suits(fit.hz):
+                return fit
+        fit = fit_segment(
+            self._history.between(start, now),
+            self._rate_hz,
+            note.fit.hz,
+            note.fit.inharmonicity,
+            guess_stiffness=KNOWN_STIFFNESS,
+            most_partials=READING_PARTIALS,
+            longest_window_s=READING_WINDOW_S,
+        )
+        if fit is not None and now - earliest >= length:
+            note.bank = PartialBank(
+                fit, self._rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
+            )
+        return fit
 
     def _goes_on(self, note: Sounding, fit: Fit) -> bool:
         """Whether `fit` is the note still sounding, and not the noise after it."""
