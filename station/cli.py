@@ -6,6 +6,7 @@ exit code 1 (the job could not be done) or 2 (the request was wrong).
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -24,14 +25,18 @@ class OneLineGroup(click.Group):
 
     def invoke(self, context: click.Context) -> Any:
         try:
-            return super().invoke(context)
+            try:
+                return super().invoke(context)
+            finally:
+                sys.stdout.flush()  # what fails should fail here, not when Python ends
         except StationError as error:
             for line in str(error).splitlines():
                 click.echo(f"station: {line}", err=True)
             context.exit(error.exit_code)
         except BrokenPipeError:
-            # The reader of our output has left (a `| head`): nothing is wrong.
-            sys.stderr.close()
+            # The reader of our output has left (a `| head`): nothing is wrong, and what
+            # Python still writes out at its end has nowhere to go.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             context.exit(0)
 
 

@@ -35,7 +35,9 @@ from station.web.server import PageServer
 log = logging.getLogger(__name__)
 
 STORE_NAME = "room.sqlite"
-SAVE_CHECK_S = 5.0
+HOUSEKEEPING_S = 5.0
+ADDRESS_LIFE_S = 10.0
+"""How long the box's addresses are taken as they are: it may join a network later."""
 NOT_SAVED = "Not saved: {}. Everything goes on, but a power cut would lose it."
 
 
@@ -86,6 +88,7 @@ class TunerStation:
         self._instruments = settings.instruments()
         self.room = self._make_room(probe, simulated)
         self._store = self._open_store() if keep else None
+        self._owns_the_store = False
         self.lamps = self._make_lamps()
         self.listening = Listening(
             settings.input.rate_hz,
@@ -96,24 +99,29 @@ class TunerStation:
         )
         self.input = make_input(self.listening.put, self._input_changed)
         self.page = PageServer(create_app(self), settings.page.host, settings.page.port, self.hub)
-        self._saver = threading.Thread(target=self._save_now_and_then, name="saver", daemon=True)
+        self._addresses: list[str] = []
+        self._addresses_at_s = 0.0
+        self._house = threading.Thread(target=self._keep_house, name="housekeeping", daemon=True)
 
     # -- life ---------------------------------------------------------------
 
     def start(self) -> None:
         """Page first, so that whatever follows can be said there."""
         self.page.start()
-        self._do(lambda: self.room.set_station(addresses=self.addresses()))
+        self._owns_the_store = True
+        self._look_up_addresses()
         if self.lamps is not None:
             self.lamps.start()
             self.lamps.show(self.snapshot())
         self.listening.start()
         self.input.start()
-        self._saver.start()
+        self._house.start()
 
     def stop(self) -> None:
         """End everything in reverse order and save; harmless when called twice."""
         self._stopping.set()
+        if self._house.is_alive():
+            self._house.join(timeout=5.0)
         self.input.stop()
         self.listening.stop()
         if self.lamps is not None:
@@ -121,10 +129,10 @@ class TunerStation:
         self.page.stop()
         store, self._store = self._store, None
         if store is not None:
-            try:
-                store.save(self.room.state(), time.monotonic())
-            except StorageError as error:
-                log.warning("%s", error)
+            # Without the page's port another station may be running on the same store:
+            # what it keeps there is newer than what was read here.
+            if self._owns_the_store:
+                self._save_last(store)
             store.close()
 
     def __enter__(self) -> TunerStation:
@@ -170,8 +178,8 @@ class TunerStation:
         }
 
     def addresses(self) -> list[str]:
-        """Where phones find the page, as it is served now."""
-        return page_addresses(self.settings.page.host, self.page.port)
+        """Where phones find the page, as last looked up; asked for with every request."""
+        return self._addresses
 
     # -- events ----------------------------------------------------------------
 
@@ -226,7 +234,8 @@ class TunerStation:
                 on_state=lambda state, reason: self._do(
                     lambda: self.room.set_lamp_state(state, reason)
                 ),
-                work_dir=self.settings.data_dir() if chosen.mode == "gpio" else None,
+                # A folder that cannot be written must not cost the lamps as well.
+                work_dir=self.settings.data_dir() if self._store is not None else None,
             )
         except LampError as error:
             self.room.set_lamp_state("off", str(error))
@@ -248,8 +257,22 @@ class TunerStation:
                 self.room.add_banner(line)
         return opened.store
 
-    def _save_now_and_then(self) -> None:
-        while not self._stopping.wait(SAVE_CHECK_S):
+    def _look_up_addresses(self) -> None:
+        """Ask the system, and tell the page where something changed."""
+        self._addresses_at_s = time.monotonic()
+        try:
+            found = page_addresses(self.settings.page.host, self.page.port)
+        except OSError as error:
+            log.warning("the box's addresses cannot be looked up: %s", error)
+            return
+        self._addresses = found
+        self._do(lambda: self.room.set_station(addresses=found))
+
+    def _keep_house(self) -> None:
+        """What is due now and then, away from listening and from the page."""
+        while not self._stopping.wait(HOUSEKEEPING_S):
+            if time.monotonic() - self._addresses_at_s >= ADDRESS_LIFE_S:
+                self._look_up_addresses()
             self._save(only_if_due=True)
 
     def _save(self, only_if_due: bool = False) -> None:
@@ -269,6 +292,12 @@ class TunerStation:
             self._do(lambda: self.room.add_banner(banner))
         else:
             self._clear_save_banners()
+
+    def _save_last(self, store: RoomStore) -> None:
+        try:
+            store.save(self.room.state(), time.monotonic())
+        except StorageError as error:
+            log.warning("%s", error)
 
     def _clear_save_banners(self) -> None:
         prefix = NOT_SAVED.partition("{")[0]

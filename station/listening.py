@@ -2,7 +2,8 @@
 
 The input's thread only hands blocks over. When listening falls behind by
 `BACKLOG_S`, the oldest blocks are given up and counted as a gap: a reading
-that is late, or spans what was given up, would be worse than none.
+that is late, or spans what was given up, would be worse than none. Samples
+that are no numbers, as a faulty float input may give, count as lost too.
 """
 
 from __future__ import annotations
@@ -11,6 +12,8 @@ import logging
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable
+
+import numpy as np
 
 from station.measure.levels import LevelMeter
 from station.measure.listener import Listener
@@ -42,6 +45,7 @@ class Listening:
         self._listeners = {line: Listener(rate_hz, line, tracker) for line in range(1, lines + 1)}
         self._meters = {line: LevelMeter(rate_hz, line) for line in self._listeners}
         self._pitched = frozenset(pitched)
+        self._complained: set[int] = set()
         self._waiting: deque[Block] = deque()
         self._waiting_frames = 0
         self._given_up = 0
@@ -103,6 +107,10 @@ class Listening:
         stop = block.first_frame + len(block.samples)
         for line, listener in self._listeners.items():
             samples = block.samples[:, line - 1]
+            if not np.isfinite(samples).all():
+                heard += listener.mark_gap(lost + len(samples))
+                self._complain_once(line)
+                continue
             if line not in self._pitched:
                 level = self._meters[line].push(samples, stop)
                 heard += [level] if level else []
@@ -112,3 +120,8 @@ class Listening:
                 heard += listener.mark_gap(lost)
             heard += listener.push(samples)
         return heard
+
+    def _complain_once(self, line: int) -> None:
+        if line not in self._complained:
+            self._complained.add(line)
+            log.warning("line %d gave samples that are not numbers; they count as lost", line)

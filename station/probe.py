@@ -61,6 +61,7 @@ def _judge(done: subprocess.CompletedProcess[str]) -> Probe:
         heard_hz = float(done.stdout)
     except ValueError:
         heard_hz = 0.0
-    if abs(heard_hz - EXPECTED_HZ) > 0.02 * EXPECTED_HZ:
+    # Put this way round, an answer of nan is wrong as well.
+    if not abs(heard_hz - EXPECTED_HZ) <= 0.02 * EXPECTED_HZ:
         return Probe("numpy", f"aubio hears {heard_hz:.1f} Hz in a tone of {EXPECTED_HZ:g} Hz")
     return Probe("aubio")

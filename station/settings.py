@@ -65,7 +65,7 @@ ROOM_CODE_LENGTH = 6
 _TABLES: Mapping[str, Mapping[str, Check]] = {
     "station": {
         "name": check.text(1),
-        "room_code": check.text(0, 64),
+        "room_code": check.secret(64),
         "data_dir": check.folder,
         "a4_hz": check.a4,
         "in_cents": check.number(0.5, 10.0, "cents"),

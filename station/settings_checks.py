@@ -38,6 +38,20 @@ def text(least: int = 0, most: int = TEXT_LIMIT) -> Check:
     return check
 
 
+def secret(most: int) -> Check:
+    """Text like any other, never shown: a fault in it is told without its value."""
+
+    def check(value: Any) -> str:
+        if not isinstance(value, str):
+            raise ValueError("it is not text: write it in quotes (its value is not shown here)")
+        found = " ".join(value.split())
+        if len(found) > most or not found.isprintable():
+            raise ValueError(f"it is not one line of at most {most} printable characters")
+        return found
+
+    return check
+
+
 def whole(least: int, most: int) -> Check:
     """A whole number from ``least`` to ``most``."""
 

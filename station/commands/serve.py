@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import signal
 import sys
 import threading
@@ -91,7 +92,16 @@ def _announce(station: TunerStation) -> None:
         lines.append(f"Lamps off: {snapshot['station']['lamps']['reason']}")
     lines += snapshot["station"]["banners"]
     lines.append("End with Ctrl-C.")
-    print("\n".join(lines), flush=True)  # noqa: T201
+    _say("\n".join(lines))
+
+
+def _say(text: str) -> None:
+    """Print; a reader that has left (a `| head`) must not end what phones still watch."""
+    try:
+        print(text, flush=True)  # noqa: T201
+    except BrokenPipeError:
+        # What is printed from now on goes nowhere, as the documentation of signal.SIGPIPE advises.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _print_note(event: Event) -> None:
@@ -102,10 +112,9 @@ def _print_note(event: Event) -> None:
     string = f"string {said['string']}" if said["string"] else ""
     cents = said["cents"] if said["string_cents"] is None else said["string_cents"]
     target = said["target"] or said["note"]
-    print(  # noqa: T201
+    _say(
         f"{said['player']:<10} {string:<10} {target:<4} {cents:+6.1f} cents  "
-        f"{said['verdict'] or ''}",
-        flush=True,
+        f"{said['verdict'] or ''}"
     )
 
 

@@ -3,7 +3,9 @@
 A string's place in the roll call moves only on evidence the station would bet
 on: a settled note, or two readings of one note, one after the other, each with
 an uncertainty of at most ``STEADY_CENTS`` and within ``AGREE_CENTS`` of each
-other. A single reading may be an attack or a peg in motion.
+other. A single reading may be an attack or a peg in motion. A plucked string
+sounds some cents sharp at first and glides down, so readings of the first
+``SETTLE_S`` of a note are shown, but prove nothing.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ from station.room.seats import Seat
 
 STEADY_CENTS = 1.0
 AGREE_CENTS = 1.0
+SETTLE_S = 0.3  # strings glide by up to 10 cents meanwhile (measured on basses)
 LEAVE_FACTOR = 1.5  # in at 2 cents, out again past 3: the word does not flicker at the edge
 OTHER_NOTE_CENTS = 50.0  # half a semitone
 
@@ -44,6 +47,7 @@ class Take:
     cents: float
     uncertainty_cents: float
     verdict: Verdict
+    settled: bool
 
     def goes_on_in(self, other: Take) -> bool:
         """Whether ``other`` is the same string in the same played note."""
@@ -90,7 +94,7 @@ def judge(
         and before.onset_s == heard.onset_s
         and (before.player, before.string) == (found.seat.player.id, match.string)
     )
-    was_in = same_note and before is not None and before.verdict == "in"
+    was_in = same_note and before is not None and before.settled and before.verdict == "in"
     return Take(
         player=found.seat.player.id,
         string=match.string,
@@ -98,6 +102,7 @@ def judge(
         cents=match.cents,
         uncertainty_cents=heard.uncertainty_cents,
         verdict=verdict(match.cents, in_cents, was_in, in_cents * LEAVE_FACTOR),
+        settled=isinstance(heard, Note) or heard.at_s - heard.onset_s >= SETTLE_S,
     )
 
 
@@ -110,7 +115,9 @@ def is_evidence(heard: Reading | Note, take: Take, before: Take | None, in_cents
     if isinstance(heard, Note):
         doubt_cents = take.uncertainty_cents
         return doubt_cents <= in_cents or abs(take.cents) > in_cents + 2.0 * doubt_cents
-    return before is not None and before.goes_on_in(take) and take.agrees_with(before)
+    if before is None or not before.settled:
+        return False
+    return before.goes_on_in(take) and take.agrees_with(before)
 
 
 def next_roll(state: StringState, take: Take) -> Roll:

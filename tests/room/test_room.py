@@ -69,6 +69,17 @@ def test_nobody_has_been_heard_at_the_start():
     assert room.roll_call() == {"in": 0, "out": 0, "not_heard": 10, "total": 10, "complete": False}
 
 
+def test_a_flat_string_that_passes_its_target_in_the_attack_is_not_in():
+    room = band()
+
+    # Struck 2.6 cents flat, it sounds in at first and glides down to where it belongs.
+    for at_s, cents in ((0.2, -0.2), (0.22, -0.3), (0.3, -1.9), (0.5, -2.6), (0.6, -2.6)):
+        payload = room.hear(reading(45, cents, at_s=at_s), at_s)[0].payload
+
+        assert roll_of(room, "oda", 5) == ("out" if at_s > 0.5 else "not heard")
+    assert payload["verdict"] == "tighten"
+
+
 def test_one_reading_alone_does_not_move_the_roll_call():
     room = band()
 

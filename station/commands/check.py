@@ -1,0 +1,113 @@
+"""`station check`: this box looked over, item by item, each with its remedy.
+
+While a station answers on the page's port, it is asked what it hears and
+lights; its device and pins are left to it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
+from pathlib import Path
+
+from station.commands.check_box import (
+    look_at_dependencies,
+    look_at_lamps,
+    look_at_network,
+    look_at_python,
+    look_at_storage,
+)
+from station.commands.check_input import look_at_input
+from station.commands.check_item import Item, fault, ok, remark
+from station.commands.check_running import look_at_port, look_at_running_station
+from station.commands.serve import read_settings
+from station.errors import SettingsError
+from station.probe import Probe, probe_aubio
+from station.settings import Settings
+
+NEED_SETTINGS = ("input", "lamps", "storage", "page port")
+
+
+def run_check(config: Path | None, as_json: bool) -> int:
+    """Print every item as it is found; 1 when one of them is a fault, else 0."""
+    states = []
+    for item in look_over(config):
+        states.append(item.state)
+        print(as_line(item) if as_json else as_text(item), flush=True)  # noqa: T201
+    if not as_json:
+        print(summary(states))  # noqa: T201
+    return 1 if "fault" in states else 0
+
+
+def look_over(config: Path | None) -> Iterator[Item]:
+    """Every item in turn; what takes time comes after what is known at once."""
+    yield look_at_python()
+    yield from look_at_dependencies()
+    try:
+        settings = read_settings(config)
+    except SettingsError as error:
+        yield from (fault("settings", line, "correct the settings file") for line in error.faults)
+        yield tracker_item(probe_aubio())
+        unseen = "not looked at: the settings cannot be read"
+        yield from (remark(name, unseen, "correct the settings file") for name in NEED_SETTINGS)
+        return
+    yield settings_item(config, settings)
+    yield look_at_storage(settings.data_dir())
+    yield look_at_network(settings.page.host)
+    port, room = look_at_port(settings.page.host, settings.page.port)
+    yield port
+    if room is not None and not room["station"]["simulated"]:
+        yield from look_at_running_station(room)
+        return
+    yield tracker_item(probe_aubio())
+    yield look_at_lamps(settings.lamps.mode)
+    yield from look_at_input(settings.input, settings.players)
+
+
+def settings_item(config: Path | None, settings: Settings) -> Item:
+    """Which settings hold; the room code is told apart from none, and never shown."""
+    source = "the defaults (no settings file given)" if config is None else str(config)
+    players, lines = len(settings.players), settings.input.channels
+    found = f"{source}: {_counted(players, 'player')} on {_counted(lines, 'line')}"
+    if settings.station.room_code:
+        return ok("settings", f"{found}, room code set")
+    return remark(
+        "settings",
+        f"{found}, no room code: every start of the station makes a new one",
+        "set room_code in [station] to keep one",
+    )
+
+
+def tracker_item(probe: Probe) -> Item:
+    """Who gives the first guess of a pitch."""
+    if probe.reason is None:
+        return ok("tracker", f"{probe.tracker} hears a test tone right")
+    return remark(
+        "tracker",
+        f"{probe.reason}; the station listens with its own numpy tracker",
+        "install the system's package python3-aubio, built for the system's numpy",
+    )
+
+
+def as_line(item: Item) -> str:
+    """An item as one JSON object on one line."""
+    return json.dumps({"kind": "check", **asdict(item)}, ensure_ascii=False)
+
+
+def as_text(item: Item) -> str:
+    """An item for people; the remedy stands below it."""
+    head = f"{item.state:<7} {item.item:<11} "
+    text = head + item.found
+    return text if item.remedy is None else f"{text}\n{'':<{len(head)}}-> {item.remedy}"
+
+
+def summary(states: Iterable[str]) -> str:
+    """How many faults and remarks there were."""
+    found = list(states)
+    faults, remarks = found.count("fault"), found.count("remark")
+    return f"{_counted(faults, 'fault')}, {_counted(remarks, 'remark')}."
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number or 'no'} {what}{'' if number == 1 else 's'}"

@@ -1,0 +1,243 @@
+"""`station hear`: good files are heard, bad ones said in a line each, whatever their order."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from tests.support.strings import Floats, StiffString, after_silence, cents
+
+# Frequencies of equal temperament at A4 = 440 Hz (from memory).
+A2_HZ, D3_HZ = 110.0, 146.832
+RATE_HZ = 16_000
+
+
+def take(hz: float = A2_HZ, rate_hz: int = RATE_HZ, length_s: float = 1.2) -> Floats:
+    """One string, plucked after a silence."""
+    return after_silence(StiffString(hz, 4e-5, ring_s=0.6).sound(rate_hz, length_s), rate_hz, 0.2)
+
+
+@pytest.fixture
+def hear(command):
+    """What `station hear --json` says of files: objects, faults, exit code."""
+
+    def run(*arguments: object) -> tuple[list[dict[str, Any]], list[str], int]:
+        done = command("hear", "--tracker", "numpy", "--json", *arguments)
+        said = [json.loads(line) for line in done.stdout.splitlines()]
+        return said, done.stderr.splitlines(), done.exit_code
+
+    return run
+
+
+@pytest.fixture
+def good(tmp_path: Path) -> Path:
+    path = tmp_path / "good.wav"
+    soundfile.write(path, take(), RATE_HZ)
+    return path
+
+
+def notes_of(said: list[dict[str, Any]]) -> list[tuple[int, str]]:
+    return [(each["line"], each["note"]) for each in said if each["kind"] == "note"]
+
+
+def test_readings_and_notes_say_what_was_agreed(hear, good):
+    said, faults, code = hear("--tuning", "guitar", good)
+
+    readings = [each for each in said if each["kind"] == "reading"]
+    (note,) = [each for each in said if each["kind"] == "note"]
+    assert (faults, code) == ([], 0)
+    assert {
+        "kind", "file", "line", "at_s", "hz", "uncertainty_cents", "note", "cents",
+        "beats_hz", "string", "verdict",
+    } <= readings[0].keys()  # fmt: skip
+    assert {
+        "kind", "file", "line", "onset_s", "end_s", "hz", "uncertainty_cents", "note",
+        "cents", "inharmonicity", "partials",
+    } <= note.keys()  # fmt: skip
+    assert (note["file"], note["line"], note["note"]) == (str(good), 1, "A2")
+    assert abs(cents(note["hz"], A2_HZ)) < 0.5
+    assert (readings[-1]["string"], readings[-1]["verdict"]) == (5, "in")
+
+
+def test_the_reference_decides_the_cents(hear, good):
+    said, _, _ = hear("--a4", "446", "--tuning", "guitar", good)
+
+    (note,) = [each for each in said if each["kind"] == "note"]
+    assert note["cents"] == pytest.approx(cents(440, 446), abs=0.5)
+    assert note["verdict"] == "tighten"
+
+
+def test_for_people_each_note_is_a_line(command, good):
+    done = command("hear", "--tracker", "numpy", "--tuning", "guitar", good)
+
+    (line,) = done.stdout.splitlines()
+    assert "A2" in line
+    assert "(string 5)" in line
+
+
+def test_a_file_without_a_note_is_said_to_have_none(command, tmp_path):
+    soundfile.write(tmp_path / "hush.wav", np.zeros(RATE_HZ), RATE_HZ)
+
+    done = command("hear", "--tracker", "numpy", tmp_path / "hush.wav")
+
+    assert done.exit_code == 0
+    assert "no note heard" in done.stdout
+
+
+def test_eight_bits_are_enough_to_hear_a_note(hear, tmp_path):
+    soundfile.write(tmp_path / "coarse.wav", take(), RATE_HZ, subtype="PCM_U8")
+
+    said, faults, code = hear(tmp_path / "coarse.wav")
+
+    assert (notes_of(said), faults, code) == ([(1, "A2")], [], 0)
+
+
+def test_192_khz_is_heard_like_any_rate(hear, tmp_path):
+    soundfile.write(tmp_path / "fine.wav", take(rate_hz=192_000), 192_000)
+
+    said, faults, code = hear(tmp_path / "fine.wav")
+
+    assert (notes_of(said), faults, code) == ([(1, "A2")], [], 0)
+
+
+def test_each_of_32_channels_is_a_line_of_its_own(hear, tmp_path):
+    wide = np.zeros((len(take()), 32))
+    wide[:, 16], wide[:, 31] = take(), take(D3_HZ)
+    soundfile.write(tmp_path / "wide.wav", wide, RATE_HZ)
+
+    said, faults, code = hear(tmp_path / "wide.wav")
+
+    assert (sorted(notes_of(said)), faults, code) == ([(17, "A2"), (32, "D3")], [], 0)
+
+
+# -- bad files ------------------------------------------------------------
+
+
+def empty(path: Path) -> None:
+    path.touch()
+
+
+def no_samples(path: Path) -> None:
+    soundfile.write(path, np.zeros(0), RATE_HZ)
+
+
+def one_sample(path: Path) -> None:
+    soundfile.write(path, np.zeros(1), RATE_HZ)
+
+
+def not_sound(path: Path) -> None:
+    path.write_text("dear diary, the bass was flat again\n" * 40)
+
+
+def all_nan(path: Path) -> None:
+    soundfile.write(path, np.full(RATE_HZ, np.nan), RATE_HZ, subtype="FLOAT")
+
+
+def folder(path: Path) -> None:
+    path.mkdir()
+
+
+def missing(path: Path) -> None:
+    assert not path.exists()
+
+
+BAD = {
+    empty: "empty file",
+    no_samples: "no samples",
+    one_sample: "1 frame",
+    not_sound: "not a sound file",
+    all_nan: "frame 0 is not a finite number",
+    folder: "a folder",
+    missing: "no such file",
+}
+
+
+@pytest.mark.parametrize(("make", "said_of_it"), BAD.items(), ids=lambda each: str(each))
+def test_a_bad_file_is_one_clear_line_and_exit_code_1(hear, tmp_path, make, said_of_it):
+    make(tmp_path / "bad.wav")
+
+    said, faults, code = hear(tmp_path / "bad.wav")
+
+    assert (said, code) == ([], 1)
+    (fault,) = faults
+    assert fault.startswith("station: bad.wav: ")
+    assert said_of_it in fault
+
+
+def test_good_files_beside_bad_ones_are_still_heard(hear, good, tmp_path):
+    paths = []
+    for make in BAD:
+        paths.append(tmp_path / f"{make.__name__}.wav")
+        make(paths[-1])
+
+    said, faults, code = hear(*paths[:3], good, *paths[3:])
+
+    assert (notes_of(said), code) == ([(1, "A2")], 1)
+    assert [fault.split(": ")[1] for fault in faults] == [path.name for path in paths]
+
+
+def test_a_truncated_file_is_heard_as_far_as_it_goes(hear, good):
+    whole = good.read_bytes()
+    good.write_bytes(whole[: len(whole) * 3 // 4])
+
+    said, faults, code = hear(good)
+
+    assert (notes_of(said), code) == ([(1, "A2")], 1)
+    (fault,) = faults
+    assert "truncated" in fault
+
+
+def test_what_was_heard_before_a_nan_is_not_lost(hear, tmp_path):
+    samples = take()
+    samples[-1] = np.nan
+    soundfile.write(tmp_path / "late.wav", samples, RATE_HZ, subtype="FLOAT")
+
+    said, faults, code = hear(tmp_path / "late.wav")
+
+    assert (notes_of(said), code) == ([(1, "A2")], 1)
+    assert f"frame {len(samples) - 1} is not a finite number" in faults[0]
+
+
+# -- requests that cannot be meant -------------------------------------------
+
+
+@pytest.mark.parametrize("a4_hz", ["4400", "44", "nan", "inf", "-440", "0"])
+def test_an_impossible_reference_is_one_line_and_no_file_is_opened(hear, good, a4_hz):
+    said, faults, code = hear("--a4", a4_hz, good, good.with_name("none.wav"))
+
+    (fault,) = faults
+    assert (said, code) == ([], 2)
+    assert "390" in fault
+    assert "470" in fault
+
+
+def test_a_reference_ten_times_too_big_is_recognised(hear, good):
+    _, faults, _ = hear("--a4", "4400", good)
+
+    assert "ten times" in faults[0]
+
+
+@pytest.mark.parametrize("name", ["guitr", "guitar:drop-x", "", "bass-9"])
+def test_an_unknown_tuning_is_one_line_that_helps(hear, good, name):
+    said, faults, code = hear("--tuning", name, good)
+
+    (fault,) = faults
+    assert (said, code) == ([], 2)
+    assert "list" in fault or "there are standard" in fault
+
+
+def test_the_nearest_tuning_is_offered(hear, good):
+    _, faults, _ = hear("--tuning", "guitar:drop-x", good)
+
+    assert "did you mean drop-d" in faults[0]
+
+
+def test_all_tunings_can_be_listed(command):
+    done = command("hear", "--tuning", "list", "none.wav")
+
+    assert "guitar:drop-d" in done.output

@@ -1,0 +1,102 @@
+"""Names, help and exit codes of the commands."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from station import __version__
+from station.cli import OneLineGroup, cli
+from station.errors import SettingsError, StationError, UsageError
+
+
+def invoke(*arguments: str, of: click.Group = cli):
+    return CliRunner().invoke(of, list(arguments), prog_name="station", catch_exceptions=False)
+
+
+@pytest.mark.parametrize("name", sorted(cli.commands))
+def test_the_help_of_every_command_shows_an_example(name):
+    result = invoke(name, "--help")
+
+    assert result.exit_code == 0
+    _, _, after = result.stdout.partition("Example")
+    assert f"\n    station {name}" in after
+
+
+def test_every_command_of_the_design_so_far_is_there():
+    assert set(cli.commands) >= {"run", "demo", "hear", "check", "settings"}
+
+
+def test_the_help_begins_with_what_the_station_is_for():
+    result = invoke("--help")
+
+    assert "One reference pitch for the whole band" in result.stdout
+    assert "station demo" in result.stdout
+
+
+def test_the_version_is_the_packages_own():
+    assert invoke("--version").stdout == f"station, version {__version__}\n"
+
+
+@pytest.mark.parametrize("arguments", [("tune",), ("hear",), ("demo", "--port", "70000")])
+def test_a_command_line_that_cannot_be_meant_ends_with_2_and_nothing_done(arguments):
+    result = invoke(*arguments)
+
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert "Usage: station" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "said"),
+    [
+        (StationError("it is not to be"), 1, ["station: it is not to be"]),
+        (UsageError("what is meant?"), 2, ["station: what is meant?"]),
+        (SettingsError(["a.toml:1: x: y", "a.toml:2: z: w"]), 2, None),
+    ],
+)
+def test_a_deliberate_error_is_a_line_for_each_fault_and_an_exit_code(error, code, said):
+    @click.group(cls=OneLineGroup)
+    def group() -> None:
+        pass
+
+    @group.command()
+    def fail() -> None:
+        raise error
+
+    result = invoke("fail", of=group)
+
+    assert result.exit_code == code
+    assert result.stdout == ""
+    assert result.stderr.splitlines() == (said or [f"station: {fault}" for fault in error.faults])
+
+
+def test_a_reader_that_leaves_early_is_no_error():
+    head = subprocess.run(
+        f"{sys.executable} -m station.cli settings --json | true; echo ${{PIPESTATUS[0]}}",
+        shell=True,
+        executable="/bin/bash",
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+
+    assert head.stderr == ""
+    assert head.stdout == "0\n"
+
+
+def test_the_commands_start_without_what_only_some_of_them_need():
+    heavy = ["numpy", "aubio", "flask", "gevent", "gpiozero", "soundfile", "pyaudio"]
+    done = subprocess.run(
+        [sys.executable, "-c", "import station.cli, sys; print(*sys.modules)"],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+
+    assert set(heavy) & set(done.stdout.split()) == set()

@@ -1,0 +1,203 @@
+"""From blocks to what is heard: every line by itself, gaps where samples were given up."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+
+import numpy as np
+import pytest
+
+from station.listening import BACKLOG_S, Listening
+from station.measure.listener import Listener
+from station.measure.types import Gap, Heard, Level, Note, Reading
+from station.sound.blocks import Block
+from tests.support.page_client import wait_until
+from tests.support.strings import Floats, StiffString, after_silence
+
+RATE_HZ = 16_000
+FRAMES = 512
+
+
+class Ear:
+    """Keeps what is heard; can be held up."""
+
+    def __init__(self) -> None:
+        self.heard: list[Heard] = []
+        self.let_go = threading.Event()
+        self.let_go.set()
+
+    def __call__(self, heard: list[Heard]) -> None:
+        self.let_go.wait(20.0)
+        self.heard += heard
+
+    def of(self, line: int, *kinds: type[Heard]) -> list[Heard]:
+        return [item for item in self.heard if item.line == line and isinstance(item, kinds)]
+
+
+@contextmanager
+def listening(ear: Ear, lines: int, pitched: Iterable[int]) -> Iterator[Listening]:
+    made = Listening(RATE_HZ, lines, "numpy", ear, pitched)
+    made.start()
+    try:
+        yield made
+    finally:
+        ear.let_go.set()
+        made.stop()
+
+
+def blocks_of(samples: Floats, first_frame: int = 0) -> list[Block]:
+    starts = range(0, len(samples), FRAMES)
+    parts = [(start, samples[start : start + FRAMES].astype(np.float32)) for start in starts]
+    return [Block(part, first_frame + start, 0, 0.0, 0) for start, part in parts]
+
+
+def hand_over(listening: Listening, blocks: list[Block]) -> None:
+    """One at a time, so that nothing has to be given up."""
+    for block in blocks:
+        before = listening.blocks_heard
+        listening.put(block)
+        wait_until(lambda before=before: listening.blocks_heard > before)
+
+
+def string(hz: float, length_s: float = 1.0) -> Floats:
+    rung = StiffString(hz, 3e-5, ring_s=0.5).sound(RATE_HZ, length_s, seed=int(hz))
+    return np.concatenate((after_silence(rung, RATE_HZ, 0.2), np.zeros(RATE_HZ // 2)))
+
+
+def heard_alone(line: int, samples: Floats) -> list[Heard]:
+    """What one listener says of one line, given the same blocks."""
+    listener = Listener(RATE_HZ, line, "numpy")
+    return [said for block in blocks_of(samples) for said in listener.push(block.samples)]
+
+
+def test_each_of_several_lines_is_heard_as_if_it_were_alone():
+    lines = [string(hz) for hz in (82.41, 110.3, 196.4)]
+    ear = Ear()
+
+    with listening(ear, 3, {1, 2, 3}) as made:
+        hand_over(made, blocks_of(np.column_stack(lines)))
+
+    for line, samples in enumerate(lines, start=1):
+        expected = heard_alone(line, samples)
+        assert any(isinstance(item, Reading) for item in expected)
+        assert any(isinstance(item, Note) for item in expected)
+        assert [item for item in ear.heard if item.line == line] == expected
+
+
+def test_of_a_line_without_pitch_only_the_level_is_told():
+    samples = string(110.3)
+    ear = Ear()
+
+    with listening(ear, 2, {1}) as made:
+        hand_over(made, blocks_of(np.column_stack([samples, samples])))
+
+    levels = ear.of(2, Level)
+    assert {type(item) for item in ear.heard if item.line == 2} == {Level}
+    assert max(level.rms_dbfs for level in levels) == pytest.approx(
+        max(level.rms_dbfs for level in ear.of(1, Level)), abs=0.5
+    )
+    assert levels[-1].at_s <= len(samples) / RATE_HZ
+
+
+def test_a_line_whose_player_changes_to_strings_is_measured_from_then_on():
+    samples = string(110.3)[:, None]
+    ear = Ear()
+
+    with listening(ear, 1, ()) as made:
+        hand_over(made, blocks_of(samples))
+        assert ear.of(1, Reading, Note) == []
+        made.set_pitched({1})
+        hand_over(made, blocks_of(samples, len(samples)))
+
+    notes = ear.of(1, Note)
+    assert [round(note.hz, 1) for note in notes] == [110.3]
+    assert notes[0].onset_s == pytest.approx((len(samples) + 0.2 * RATE_HZ) / RATE_HZ, abs=0.03)
+
+
+def test_lost_samples_become_a_gap_that_no_reading_spans():
+    samples = string(110.3)[:, None]
+    half = RATE_HZ // 2
+    lost = 4000
+    before, after = blocks_of(samples[:half]), blocks_of(samples[half:], half + lost)
+    after[0] = Block(after[0].samples, after[0].first_frame, lost, 0.0, 0)
+    ear = Ear()
+
+    with listening(ear, 1, {1}) as made:
+        hand_over(made, before + after)
+
+    gap_s = (half + lost) / RATE_HZ
+    assert ear.of(1, Gap) == [Gap(1, gap_s, lost)]
+    readings = ear.of(1, Reading)
+    assert any(reading.at_s < gap_s for reading in readings)
+    assert all(r.onset_s >= gap_s for r in readings if r.at_s > gap_s)
+
+
+def test_a_backlog_is_given_up_as_a_gap_and_listening_goes_on():
+    quiet = np.full((10 * RATE_HZ, 1), 1e-4)
+    blocks = blocks_of(quiet)
+    ear = Ear()
+
+    with listening(ear, 1, {1}) as made:
+        ear.let_go.clear()  # held up with the first level, after a quarter of a second
+        for block in blocks:
+            made.put(block)
+        given_up = made.frames_given_up
+        ear.let_go.set()
+        wait_until(lambda: made.blocks_heard * FRAMES >= len(quiet) - given_up - FRAMES)
+        wait_until(lambda: ear.heard and ear.heard[-1].at_s > 9.7)
+
+    assert given_up >= 8 * RATE_HZ
+    assert sum(gap.lost_frames for gap in ear.of(1, Gap)) == given_up
+    assert len(quiet) - given_up <= (BACKLOG_S + 1.0) * RATE_HZ
+    # Times go on counting what was given up.
+    assert [item.at_s for item in ear.heard] == sorted(item.at_s for item in ear.heard)
+
+
+def test_what_was_lost_before_a_given_up_block_is_counted_with_it():
+    block = Block(np.zeros((RATE_HZ, 1), np.float32), 0, 300, 0.0, 0)
+    made = Listening(RATE_HZ, 1, "numpy", Ear(), {1})
+
+    for _ in range(3):
+        made.put(block)
+
+    assert made.frames_given_up == 2 * (RATE_HZ + 300)
+
+
+def test_samples_that_are_no_numbers_are_lost_on_their_line_alone(caplog):
+    samples = string(110.3)
+    spoilt = samples.copy()
+    spoilt[100] = np.nan
+    spoilt[3 * FRAMES] = np.inf
+    ear = Ear()
+
+    with caplog.at_level(logging.WARNING), listening(ear, 2, {1, 2}) as made:
+        hand_over(made, blocks_of(np.column_stack([samples, spoilt])))
+
+    assert ear.of(1, Level, Reading, Note) == heard_alone(1, samples)
+    assert [gap.lost_frames for gap in ear.of(2, Gap)] == [FRAMES, FRAMES]
+    assert [round(note.hz, 1) for note in ear.of(2, Note)] == [110.3]
+    assert caplog.messages == ["line 2 gave samples that are not numbers; they count as lost"]
+
+
+def test_of_a_line_without_pitch_no_level_is_made_of_what_is_no_number():
+    spoilt = np.full((RATE_HZ, 1), np.nan)
+    ear = Ear()
+
+    with listening(ear, 1, ()) as made:
+        hand_over(made, blocks_of(spoilt))
+
+    assert ear.of(1, Level) == []
+
+
+def test_stopping_ends_the_thread_while_blocks_still_wait():
+    ear = Ear()
+    before = threading.active_count()
+
+    with listening(ear, 1, {1}) as made:
+        for block in blocks_of(string(110.3)[:, None]):
+            made.put(block)
+
+    assert threading.active_count() == before
