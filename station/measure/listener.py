@@ -18,7 +18,6 @@ from station.measure.levels import LevelMeter
 from station.measure.settle import settled
 from station.measure.tracking import (
     FORGET_S,
-    VAGUEST_CENTS,
     Ended,
     Followed,
     News,
@@ -28,7 +27,7 @@ from station.measure.tracking import (
 from station.measure.types import Gap, Heard, Note, Reading
 
 HOP_S = 0.010
-BET_CENTS = 3.0  # a reading less certain than this is not published
+BET_CENTS = 3.0  # a reading or note less certain than this is not published
 
 
 class Listener:
@@ -129,7 +128,7 @@ class Listener:
         if x is None:
             x = self._history.between(ended.onset, ended.last_good)
         fit = settled(x, self._decimator.rate_hz, ended.fit, ended.track)
-        if fit is None or fit.uncertainty_cents > VAGUEST_CENTS:
+        if fit is None or fit.uncertainty_cents > BET_CENTS:
             return None
         onset_s = self._seconds(ended.onset)
         return Note(

@@ -16,6 +16,7 @@ import sys
 import threading
 import time
 from collections.abc import Mapping
+from pathlib import Path
 from types import ModuleType
 from typing import Any, BinaryIO
 
@@ -38,6 +39,7 @@ QUEUE_S = 2.0
 """How much sound waits for a busy parent before blocks are dropped (and counted)."""
 PR_SET_PDEATHSIG = 1
 """linux/prctl.h."""
+SYSTEM_ALSA_CONFIG = Path("/usr/share/alsa/alsa.conf")
 
 
 class Capture:
@@ -149,6 +151,23 @@ def load_pyaudio() -> ModuleType:
     return module
 
 
+def use_lean_alsa() -> None:
+    """Have ALSA read ``lean_alsa.conf`` after its own configuration.
+
+    ALSA divides its list of files at every colon and space, and expands a hook's
+    file as a shell would. Descriptors have names without either, wherever this
+    package lies; they stay open as long as the process.
+    """
+    if "ALSA_CONFIG_PATH" in os.environ or not SYSTEM_ALSA_CONFIG.exists():
+        return
+    top, lean = (
+        f"/proc/self/fd/{os.open(Path(__file__).with_name(name), os.O_RDONLY)}"
+        for name in ("alsa_top.conf", "lean_alsa.conf")
+    )
+    os.environ["ALSA_CONFIG_PATH"] = f"{SYSTEM_ALSA_CONFIG}:{top}"
+    os.environ["STATION_LEAN_ALSA"] = lean
+
+
 def pump(stream: Any, capture: Capture, out: BinaryIO) -> None:
     """Write records for as long as the stream runs; raises LineInputError when it stops."""
     while True:
@@ -219,6 +238,7 @@ def main() -> None:
     """Never returns: PortAudio's own ending may hang, so the process just stops."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to answer
     die_with_parent()
+    use_lean_alsa()
     out = take_stdout()
     arguments = sys.argv[1:]
     os._exit(write_list(out) if arguments == ["--list"] else run(arguments, out))

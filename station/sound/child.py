@@ -19,9 +19,6 @@ from station.errors import LineInputError, LineInputRefusedError
 
 MODULE = "station.sound.capture_child"
 PACKAGE_PARENT = Path(__file__).resolve().parents[2]
-SYSTEM_ALSA_CONFIG = Path("/usr/share/alsa/alsa.conf")
-ALSA_TOP_CONFIG = Path(__file__).with_name("alsa_top.conf")
-LEAN_ALSA_CONFIG = Path(__file__).with_name("lean_alsa.conf")
 LIST_LIMIT_S = 10.0
 PIPE_BYTES = 1 << 20
 READ_BYTES = 1 << 18
@@ -36,7 +33,7 @@ _ALSA_PREFIX = re.compile(r"^ALSA lib \S+?:\d+:\(\w+\) ")
 
 
 def child_environment() -> dict[str, str]:
-    """The parent's environment, and what makes the child find its modules and stay small.
+    """The parent's environment, and what makes the child find its modules.
 
     Raises LineInputRefusedError where PyAudio is not installed.
     """
@@ -49,10 +46,6 @@ def child_environment() -> dict[str, str]:
     environment = dict(os.environ)
     environment["PYTHONPATH"] = f"{PACKAGE_PARENT}{os.pathsep}{site}"
     environment["JACK_NO_START_SERVER"] = "1"
-    lean = (SYSTEM_ALSA_CONFIG, ALSA_TOP_CONFIG, LEAN_ALSA_CONFIG)
-    if "ALSA_CONFIG_PATH" not in environment and all(path.exists() for path in lean):
-        environment["ALSA_CONFIG_PATH"] = f"{SYSTEM_ALSA_CONFIG}:{ALSA_TOP_CONFIG}"
-        environment["STATION_LEAN_ALSA"] = str(LEAN_ALSA_CONFIG)
     return environment
 
 

@@ -22,6 +22,7 @@ swallow short.
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import logging
@@ -57,10 +58,13 @@ class _Handler(WSGIHandler):
         super().__init__(sock, *args)
 
     def handle(self) -> None:
-        try:
-            super().handle()
-        except OSError as error:
-            log.debug("connection from %s ended: %s", self.client_address, error)
+        # Closed here and not whenever it is collected: that may be after the server's
+        # end, when there is no loop left to close it on.
+        with contextlib.closing(self.rfile):
+            try:
+                super().handle()
+            except OSError as error:
+                log.debug("connection from %s ended: %s", self.client_address, error)
 
     def get_environ(self) -> dict[str, Any]:
         environ: dict[str, Any] = super().get_environ()

@@ -1,49 +1,28 @@
 """The page in a real browser, driven by an invented band.
 
-Screenshots of every state are kept in ``$STATION_SHOTS`` (``.work/shots`` when
-unset), for people to look at.
+Screenshots of every state are kept for people to look at (tests/support/phones.py).
 """
 
 from __future__ import annotations
 
 import itertools
-import os
 import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
 from station.web.app import create_app
 from station.web.server import PageServer
 from tests.support.fake_station import FakeStation
 from tests.support.page_client import wait_until
+from tests.support.phones import PHONE, phone, shoot
 
 pytestmark = pytest.mark.browser
 
-SHOTS = Path(os.environ.get("STATION_SHOTS", ".work/shots"))
-PHONE = {"width": 390, "height": 844}
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 BELOW, ABOVE, IN = "rgb(255, 177, 43)", "rgb(98, 182, 255)", "rgb(255, 255, 255)"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=ARGUMENTS)
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture
@@ -55,25 +34,6 @@ def station() -> FakeStation:
 def server(station: FakeStation) -> Iterator[PageServer]:
     with PageServer(create_app(station), "127.0.0.1", 0, station.hub) as running:
         yield running
-
-
-@contextmanager
-def phone(browser: Browser, server: PageServer, who: str | None = "Tove", **settings) -> Iterator:
-    """A fresh phone showing the page; any error the page reports fails the test."""
-    context = browser.new_context(viewport=PHONE, device_scale_factor=2, **settings)
-    try:
-        page = context.new_page()
-        faults: list[str] = []
-        page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("console", lambda told: faults.append(told.text) if told.type == "error" else None)
-        page.goto(f"http://127.0.0.1:{server.port}/")
-        if who:
-            page.get_by_role("button", name=who).click()
-        yield page
-        # A refused or unanswered request is meant in some tests; the browser logs it too.
-        assert [each for each in faults if not each.startswith("Failed to load")] == []
-    finally:
-        context.close()
 
 
 @pytest.fixture
@@ -99,12 +59,6 @@ def sounding(station: FakeStation, player: str, string: int, cents: float) -> It
     finally:
         silent.set()
         thread.join()
-
-
-def shoot(page: Page, name: str) -> None:
-    SHOTS.mkdir(parents=True, exist_ok=True)
-    page.wait_for_timeout(350)  # let movements end
-    page.screenshot(path=SHOTS / f"{name}.png")
 
 
 def sizes_of_mark(page: Page, frames: int = 150) -> list[float]:

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-import psutil
 import pytest
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-
+from tests.support.processes import no_child_left
 from tests.support.pulse import PulseAudio, environment_set
 
 
@@ -44,10 +41,5 @@ def feed(tmp_path: Path) -> Iterator[Callable[[bytes], str]]:
 @pytest.fixture(autouse=True)
 def no_process_survives() -> Iterator[None]:
     """Whatever a test starts it ends; what is left is killed and fails the test."""
-    before = {child.pid for child in psutil.Process().children(recursive=True)}
-    yield
-    left = [c for c in psutil.Process().children(recursive=True) if c.pid not in before]
-    _, alive = psutil.wait_procs(left, timeout=2.0)
-    for child in alive:
-        child.kill()
-    assert not alive, f"still running after the test: {alive}"
+    with no_child_left():
+        yield

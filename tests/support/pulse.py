@@ -17,6 +17,17 @@ from types import TracebackType
 from typing import Self
 
 START_LIMIT_S = 10.0
+ALSA_ORDER = [
+    "front-left",
+    "front-right",
+    "rear-left",
+    "rear-right",
+    "front-center",
+    "lfe",
+    "side-left",
+    "side-right",
+]
+"""Channels as ALSA's ``pulse`` PCM orders them: in any other order PulseAudio would mix them."""
 DIES_WITH_THE_TEST = ("setpriv", "--pdeathsig", "KILL")
 
 
@@ -116,9 +127,13 @@ class PulseAudio:
             self._daemon = None
 
     def play(self, path: Path) -> subprocess.Popen[bytes]:
-        """Start to play a sound file into the null sink, in real time."""
+        """Start to play a sound file into the null sink, in real time.
+
+        With more than two channels the file has as many as the sink.
+        """
+        order = [f"--channel-map={self._order}"] if self.channels > 2 else []
         player = subprocess.Popen(
-            [*DIES_WITH_THE_TEST, "paplay", "--latency-msec=100", str(path)],
+            [*DIES_WITH_THE_TEST, "paplay", "--latency-msec=100", *order, str(path)],
             env=self._full_environment(),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
@@ -127,12 +142,16 @@ class PulseAudio:
         self._players.append(player)
         return player
 
-    def close(self) -> None:
-        """End everything that was started."""
+    def hush(self) -> None:
+        """End whatever is being played."""
         for player in self._players:
             player.kill()
             player.wait()
         self._players.clear()
+
+    def close(self) -> None:
+        """End everything that was started."""
+        self.hush()
         self.kill()
 
     def _is_ready(self) -> bool:
@@ -147,6 +166,10 @@ class PulseAudio:
             timeout=START_LIMIT_S,
         )
         return asked.stdout.strip() == "rehearsal.monitor"
+
+    @property
+    def _order(self) -> str:
+        return ",".join(ALSA_ORDER[: self.channels])
 
     @property
     def _socket(self) -> Path:
@@ -165,7 +188,7 @@ class PulseAudio:
         self._script.write_text(
             f"load-module module-native-protocol-unix auth-anonymous=1 socket={self._socket}\n"
             f"load-module module-null-sink sink_name=rehearsal norewinds=1 format=float32le"
-            f" rate={self.rate_hz} channels={self.channels}\n"
+            f" rate={self.rate_hz} channels={self.channels} channel_map={self._order}\n"
             "set-default-sink rehearsal\n"
             "set-default-source rehearsal.monitor\n"
         )

@@ -3,7 +3,7 @@
 import { el, mark, say } from "./dom.js";
 import { shape } from "./shapes.js";
 import { Stave } from "./stave.js";
-import { pretty, signed } from "./words.js";
+import { pretty, reachable, signed } from "./words.js";
 
 class Row {
   constructor() {
@@ -108,7 +108,7 @@ export class BandView {
       this.facts.dataset.text = text;
       this.facts.replaceChildren(...lines.map((line) => el("li", {}, line)));
     }
-    const addresses = station.addresses.join("\n");
+    const addresses = reachable(station.addresses).join("\n");
     if (this.addresses.textContent !== addresses) {
       say(this.addresses, addresses);
       this.qr.src = `/qr.svg?for=${encodeURIComponent(addresses)}`;

@@ -9,9 +9,9 @@ export function signed(value, digits = 1) {
   return (value < 0 ? MINUS : "+") + text;
 }
 
-/** A standard deviation of cents: two digits where they mean something. */
+/** A standard deviation of cents: two digits where they mean something, and never nought. */
 export function uncertainty(cents) {
-  return "±" + (cents < 0.095 ? cents.toFixed(2) : cents.toFixed(1));
+  return "±" + (cents < 0.095 ? Math.max(cents, 0.01).toFixed(2) : cents.toFixed(1));
 }
 
 /** Beats a second with the digits an eye can use. */
@@ -50,5 +50,16 @@ export function rollWords(string) {
 export function origin(reference) {
   const at = reference.set_at ? clock(reference.set_at) : "";
   const by = reference.by ? `by ${reference.by}` : "";
-  return [[by, at].filter(Boolean).join(", "), reference.source].filter(Boolean);
+  const source = reference.source === "settings" ? "from the settings" : reference.source;
+  return [[by, at].filter(Boolean).join(", "), source].filter(Boolean);
+}
+
+/** Those of the page's addresses that lead another phone here; all where none does. */
+export function reachable(addresses) {
+  const loopback = ["localhost", "[::1]"];
+  const others = addresses.filter((each) => {
+    const { hostname } = new URL(each);
+    return !loopback.includes(hostname) && !hostname.startsWith("127.");
+  });
+  return others.length ? others : addresses;
 }
