@@ -26,7 +26,8 @@ from station.measure.hypothesis import Hypothesis, decide, find_peaks
 Floats = NDArray[np.float64]
 
 LISTEN_S = 0.17  # spectrum length at most: five periods of B0
-SHORTEST_S = 0.03
+SHORTEST_S = 0.02
+FRESH_S = 0.3  # so long after a stroke its note is sought at every hop
 SKIP_S = 0.006  # of a stroke's own noise
 READING_S = 0.12
 READING_PERIODS = 9
@@ -45,6 +46,7 @@ KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
 SAME_PITCH_CENTS = 60.0
 AGREE_CENTS = 25.0
+FIRST_GUESS_PERIODS = 4.0
 LEAST_PERIODS = 4.6
 SHORTEST_NOTE_S = 0.06
 TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
@@ -160,7 +162,8 @@ class Tracker:
         if self._pending and now - self._pending.last_good > RESUME_S * self._rate_hz:
             heard += self._publish_pending()
         level_db = self.attacks.level_db
-        if level_db < QUIETEST_DB or self._count % 2:
+        fresh = self._struck and now - self._attack < FRESH_S * self._rate_hz
+        if level_db < QUIETEST_DB or (self._count % 2 and not fresh):
             return heard
         if not self._struck and level_db < self._last_peak_db - TAIL_DB:
             return heard
@@ -171,6 +174,8 @@ class Tracker:
         guess = self._suppose(x)
         known, self._guess = self._guess, guess
         if guess is None or known is None or _apart(guess.hz, known.hz) > AGREE_CENTS:
+            return heard
+        if guess.hz * x.size / self._rate_hz < LEAST_PERIODS:
             return heard
         fit = fit_segment(x, self._rate_hz, guess.hz, guess.inharmonicity)
         if fit is None or fit.tonal < TONAL_TO_START or fit.uncertainty_cents > VAGUEST_CENTS:
@@ -191,7 +196,7 @@ class Tracker:
         guess = decide(peaks, (hint,) if hint > 0 else ())
         if guess is None or guess.share < SHARE_TO_START or guess.worth < WORTH_TO_START:
             return None
-        if guess.hz * x.size / self._rate_hz < LEAST_PERIODS:
+        if guess.hz * x.size / self._rate_hz < FIRST_GUESS_PERIODS:
             return None
         return guess
 
