@@ -9,11 +9,14 @@ once more as a whole.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from station.errors import SignalError
 from station.measure.decimate import Decimator, Samples
 from station.measure.ears import ears_for
 from station.measure.history import History
+from station.measure.hum import LISTEN_S as PAUSE_S
+from station.measure.hum import Hum, find_hum
 from station.measure.levels import LevelMeter
 from station.measure.settle import settled
 from station.measure.tracking import (
@@ -27,6 +30,9 @@ from station.measure.tracking import (
 from station.measure.types import Gap, Heard, Note, Reading
 
 HOP_S = 0.010
+HUM_SEARCHED_S = 0.5
+HUM_FOLLOWED_S = 2.0
+HUM_LASTS_S = 12.0  # so long its phase may be trusted
 BET_CENTS = 3.0  # a reading or note less certain than this is not published
 
 
@@ -49,6 +55,11 @@ class Listener:
         self._taken = 0  # input samples, lost ones included
         self._origin = 0.0  # seconds of the stream at decimated sample 0
         self._stepped = 0
+        self._raw = History(round(2 * PAUSE_S * rate))
+        self._pause = round(PAUSE_S * rate)
+        self._hum: Hum | None = None
+        self._hum_due = 0
+        self._hum_lasts = round(HUM_LASTS_S * rate)
 
     def push(self, block: Samples) -> list[Heard]:
         """Take the next samples, shape (n,), full scale 1.0; returns what they let us say."""
@@ -87,11 +98,31 @@ class Listener:
         level = self._meter.push(block, self._taken)
         if level is not None:
             said.append(level)
-        self._history.append(self._decimator.push(block))
+        self._history.append(self._without_hum(self._decimator.push(block)))
         while self._stepped + self._hop <= self._history.stop:
             self._stepped += self._hop
             said += self._say(self._tracker.step(self._stepped))
         return said
+
+    def _without_hum(self, y: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Remember `y` as it came, and return it less the hum known from the last pause."""
+        start = self._raw.stop
+        self._raw.append(y)
+        if start >= self._hum_due and self._tracker.pause() >= self._pause:
+            self._ask_for_hum(start)
+        if self._hum is None or start - self._hum.origin > self._hum_lasts:
+            return y
+        return y - self._hum.sound(start, y.size)
+
+    def _ask_for_hum(self, now: int) -> None:
+        pause = self._raw.between(now - self._pause, now)
+        before, self._hum = self._hum, find_hum(pause, self._decimator.rate_hz, now - pause.size)
+        every_s = HUM_SEARCHED_S if self._hum is None else HUM_FOLLOWED_S
+        self._hum_due = now + round(every_s * self._decimator.rate_hz)
+        if (before is None) != (self._hum is None):
+            # The level steps as the hum is taken out or let in again: no stroke, no decay.
+            self._stepped = self._history.stop
+            self._tracker.reset(self._history.stop)
 
     def _say(self, news: News) -> list[Heard]:
         said = [

@@ -137,6 +137,12 @@ class Tracker:
         note = self._note
         return heard + (self._seek(now) if note is None else self._follow(note, now))
 
+    def pause(self) -> int:
+        """For how many samples nobody has played; 0 while a note sounds or just has."""
+        if self._note is not None or self._pending is not None:
+            return 0
+        return self._history.stop - max(self._attack, self._from)
+
     def finish(self) -> News:
         """The line ends here: what sounds has ended."""
         self._end_note()
