@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import subprocess
 import sys
 
@@ -77,7 +78,8 @@ def test_a_deliberate_error_is_a_line_for_each_fault_and_an_exit_code(error, cod
 
 def test_a_reader_that_leaves_early_is_no_error():
     head = subprocess.run(
-        f"{sys.executable} -m station.cli settings --json | true; echo ${{PIPESTATUS[0]}}",
+        f"{shlex.quote(sys.executable)} -m station.cli settings --json | true;"
+        " echo ${PIPESTATUS[0]}",
         shell=True,
         executable="/bin/bash",
         capture_output=True,

@@ -133,7 +133,7 @@ class PulseAudio:
         """
         order = [f"--channel-map={self._order}"] if self.channels > 2 else []
         player = subprocess.Popen(
-            [*DIES_WITH_THE_TEST, "paplay", "--latency-msec=100", *order, str(path)],
+            [*DIES_WITH_THE_TEST, "paplay", "--latency-msec=500", *order, str(path)],
             env=self._full_environment(),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

@@ -1,0 +1,33 @@
+"""A browser and a PulseAudio for each module, and no process left behind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser
+
+from tests.support.phones import chromium
+from tests.support.processes import no_child_left
+from tests.support.pulse import PulseAudio, environment_set
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def pulse(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PulseAudio]:
+    """A running PulseAudio that PortAudio's ``pulse`` reads, stereo at 48 kHz."""
+    folder = tmp_path_factory.mktemp("pulse")
+    with PulseAudio(folder) as running, environment_set(running.environment):
+        yield running
+
+
+@pytest.fixture(autouse=True)
+def no_process_survives() -> Iterator[None]:
+    """Whatever a test starts it ends, but for what its module's fixtures end."""
+    with no_child_left(spared=("chrom", "pulseaudio", "paplay")):
+        yield

@@ -1,0 +1,53 @@
+"""Whether JSON data is what an OpenAPI description says it is, as far as ours goes.
+
+Knows ``type``, ``enum``, ``$ref``, ``oneOf``, ``items``, ``properties``,
+``required`` and ``minimum`` (JSON Schema 2020-12, which OpenAPI 3.1 uses).
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+KINDS: dict[str, tuple[type, ...]] = {
+    "object": (dict,),
+    "array": (list,),
+    "string": (str,),
+    "boolean": (bool,),
+    "integer": (int,),
+    "number": (int, float),
+    "null": (type(None),),
+}
+
+
+def _is_kind(value: Any, kind: str) -> bool:
+    if isinstance(value, bool):
+        return kind == "boolean"
+    return isinstance(value, KINDS[kind])
+
+
+def faults(value: Any, schema: dict[str, Any], api: dict[str, Any], at: str = "$") -> list[str]:
+    """Where ``value`` is not as described, nothing when it is; ``api`` holds what ``$ref`` name."""
+    if "$ref" in schema:
+        name = schema["$ref"].rpartition("/")[2]
+        return faults(value, api["components"]["schemas"][name], api, at)
+    if "oneOf" in schema:
+        fits = [not faults(value, each, api, at) for each in schema["oneOf"]]
+        return [] if fits.count(True) == 1 else [f"{at}: fits {fits.count(True)} of oneOf"]
+    if "enum" in schema and value not in schema["enum"]:
+        return [f"{at}: {value!r} is none of {schema['enum']}"]
+    kinds = schema.get("type", [])
+    kinds = [kinds] if isinstance(kinds, str) else kinds
+    if kinds and not any(_is_kind(value, kind) for kind in kinds):
+        return [f"{at}: {value!r} is no {' or '.join(kinds)}"]
+    found = []
+    if "minimum" in schema and isinstance(value, int | float) and value < schema["minimum"]:
+        found.append(f"{at}: {value} is below {schema['minimum']}")
+    if isinstance(value, dict):
+        found += [f"{at}.{key}: missing" for key in schema.get("required", ()) if key not in value]
+        for key, part in schema.get("properties", {}).items():
+            if key in value:
+                found += faults(value[key], part, api, f"{at}.{key}")
+    if isinstance(value, list) and "items" in schema:
+        for place, each in enumerate(value):
+            found += faults(each, schema["items"], api, f"{at}[{place}]")
+    return found

@@ -1,0 +1,67 @@
+"""The API's description against what a real room answers."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from station.measure.types import Level, Reading
+from station.room.room import Player, Reference, Room
+from station.web.openapi import describe_api
+from tests.support.schema import faults
+
+API = describe_api()
+ROOM = API["components"]["schemas"]["Room"]
+
+
+@pytest.fixture
+def room() -> Room:
+    players = (
+        Player("tove", "Tove", "guitar", "standard", line=1),
+        Player("ilse", "Ilse", "keyboard", line=2),
+        Player("yorick", "Yorick", "drum-kit", line=3),
+    )
+    return Room(players, Reference(440.0), lines=3)
+
+
+def as_answered(room: Room) -> Any:
+    return json.loads(json.dumps(room.snapshot(1.0), allow_nan=False))
+
+
+def test_a_room_that_has_heard_nothing_is_as_described(room: Room) -> None:
+    told = as_answered(room)
+
+    assert faults(told, ROOM, API) == []
+    assert told["lines"][0]["rms_dbfs"] is None
+
+
+def test_a_room_that_hears_is_as_described(room: Room) -> None:
+    room.hear(Level(1, 0.1, -20.0, -12.0, 0.001, False, "signal"), 0.5)
+    room.hear(Reading(1, 0.5, 109.0, 0.2, 6e-5, 12, onset_s=0.1), 0.6)
+    told = as_answered(room)
+
+    assert told["players"][0]["now"]["verdict"] == "tighten"
+    assert faults(told, ROOM, API) == []
+
+
+def test_the_check_itself_sees_what_is_wrong(room: Room) -> None:
+    told = as_answered(room)
+    told["lines"][0]["state"] = "loud"
+    told["players"][0]["strings"][2]["target_hz"] = "low"
+    del told["reference"]["by"]
+
+    assert len(faults(told, ROOM, API)) == 3
+
+
+def test_every_reference_in_the_description_leads_somewhere() -> None:
+    def names(part: object) -> set[str]:
+        if isinstance(part, dict):
+            found = {part["$ref"].rpartition("/")[2]} if "$ref" in part else set()
+            return found.union(*(names(each) for each in part.values()))
+        if isinstance(part, list):
+            return set().union(*(names(each) for each in part))
+        return set()
+
+    assert names(API) <= set(API["components"]["schemas"])
