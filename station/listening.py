@@ -112,8 +112,7 @@ class Listening:
                 self._complain_once(line)
                 continue
             if line not in self._pitched:
-                level = self._meters[line].push(samples, stop)
-                heard += [level] if level else []
+                heard += self._meters[line].push(samples, stop)
                 listener.skip(lost + len(samples))
                 continue
             if lost:

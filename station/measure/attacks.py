@@ -13,13 +13,14 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.measure.history import History
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 HOPS_KEPT = 64
 SMOOTH_HOPS = 4  # 40 ms: longer than the period of B0

@@ -47,7 +47,7 @@ class PartialBank:
         self._size = window_size(length, rate_hz, fit.hz, longest_window_s)
         self._step = max(1, self._size // WINDOWS_A_LENGTH)
         self._frequencies = with_halves(fit.hz, fit.inharmonicity, self._numbers)
-        self._angle = 2 * np.pi * self._frequencies / rate_hz
+        self._angle: Floats = 2 * np.pi * self._frequencies / rate_hz
         table = carriers(self._angle, self._size) * (2 * hann(self._size))[:, None]
         self._carriers: Floats = table.view(np.float64)
         bins = self._size * fit.hz / rate_hz * self._numbers.size

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from station.errors import SignalError
 
-Samples = NDArray[np.float32] | NDArray[np.float64]
+Samples = NDArray[np.float32]
 
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 192000
@@ -52,15 +52,17 @@ class Decimator:
         self.factor = decimation_factor(rate_hz)
         self.rate_hz = rate_hz / self.factor
         self._taps = low_pass(self.factor) if self.factor > 1 else np.ones(1, np.float32)
+        # An output needs the input so long past the sample it stands at.
+        self.delay_s = (self._taps.size - 1) / 2 / rate_hz
         self.reset()
 
     def reset(self) -> None:
         """Forget everything: the next sample is the first."""
-        self._kept = np.zeros((self._taps.size - 1) // 2, np.float32)
+        self._kept: Samples = np.zeros((self._taps.size - 1) // 2, np.float32)
 
     def push(self, block: Samples) -> NDArray[np.float64]:
         """Filter and decimate `block`, shape (n,); returns what has become final."""
-        x = np.concatenate((self._kept, block)).astype(np.float32, copy=False)
+        x: Samples = np.concatenate((self._kept, block)).astype(np.float32, copy=False)
         outputs = (x.size - self._taps.size) // self.factor + 1
         if outputs <= 0:
             self._kept = x

@@ -8,14 +8,14 @@ trusted on this machine is found out beforehand, in a process of its own.
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.errors import SignalError
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 FRAME = 512  # samples an onset frame looks at: 35 ms at 14.7 kHz
 COARSE_FRAME = 2048  # samples the coarse tracker looks at: four periods of 29 Hz
@@ -83,9 +83,9 @@ class NumpyEars:
         self.reset()
 
     def reset(self) -> None:
-        self._frame = np.zeros(FRAME)
-        self._magnitude = np.zeros(FRAME // 2 + 1)
-        self._flux = np.zeros(FLUX_MEMORY)
+        self._frame: Floats = np.zeros(FRAME)
+        self._magnitude: Floats = np.zeros(FRAME // 2 + 1)
+        self._flux: Floats = np.zeros(FLUX_MEMORY)
 
     def onset(self, hop: Floats) -> bool:
         self._frame = np.concatenate((self._frame[hop.size :], hop))

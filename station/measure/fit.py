@@ -19,13 +19,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.measure.hypothesis import most_stretched
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Phasors = NDArray[np.complex128]
 
 MOST_PARTIALS = 20
@@ -34,7 +35,7 @@ LEAST_PERIODS = 4.5  # shorter sounds give no fit
 LEAST_SNR = 10.0  # power over the noise beside it, below which a partial is left out
 HANN_NOISE_BANDWIDTH = 1.5  # in bins (Harris 1978, table I)
 OUTLIER_SIGMAS = 4.0
-SMALLEST_SIGMA = 3e-7  # relative: half a thousandth of a cent, for what no model holds
+SMALLEST_SIGMA = 5e-8  # relative: a ten-thousandth of a cent, for what no model holds
 LONGEST_WINDOW_S = 0.15
 ROUNDS = 6
 GUESS_CENTS = 8.0
@@ -93,7 +94,7 @@ def listen_to_partials(
     Phases are relative to a carrier that runs through the whole of `x`.
     """
     frames = np.ascontiguousarray(np.lib.stride_tricks.sliding_window_view(x, size)[::step])
-    angle = 2 * np.pi * frequencies_hz / rate_hz
+    angle: Floats = 2 * np.pi * frequencies_hz / rate_hz
     frames *= 2 * hann(size)
     carrier = carriers(angle, size)
     # One product of real matrices: a complex one is several times as slow without a tuned BLAS.
@@ -193,7 +194,7 @@ def fit_heard(
 
 def partial_numbers(rate_hz: float, hz: float, inharmonicity: float) -> Floats:
     """The numbers of the partials that lie within the pass band."""
-    numbers = np.arange(1.0, MOST_PARTIALS + 1)
+    numbers: Floats = np.arange(1.0, MOST_PARTIALS + 1)
     return numbers[partial_frequencies(hz, inharmonicity, numbers + 0.5) < TOP_SHARE * rate_hz]
 
 
@@ -228,7 +229,7 @@ def _solve(k: Floats, f: Floats, variance: Floats) -> tuple[float, float, float,
     sigma = 2 * np.maximum(np.sqrt(variance) / (k * scale), SMALLEST_SIGMA)  # of (f / k)^2
     y = (ratio / scale) ** 2 - 1
     x = k * k
-    weight = 1 / sigma**2
+    weight: Floats = 1 / sigma**2
     prior = (2 / float(most_stretched(scale))) ** 2
     while True:
         level, curve, variance_of_sum = _line(x, y, weight, prior)

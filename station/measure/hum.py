@@ -10,13 +10,14 @@ frequency known to 1 mHz leaves 20 dB less of it after two seconds.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.measure.fit import carriers, fit_segment
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 MAINS_HZ = (50.0, 60.0)
 MAINS_OFF_HZ = 0.25  # grids keep within 0.2 Hz but for faults (common practice, no source)
@@ -51,7 +52,8 @@ class Hum:
 
     def _angle(self) -> Floats:
         k = np.arange(1, self.amplitude.size + 1)
-        return 2 * np.pi * self.hz * k / self.rate_hz
+        angle: Floats = 2 * np.pi * self.hz * k / self.rate_hz
+        return angle
 
 
 def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
@@ -96,7 +98,7 @@ def _amplitudes(x: Floats, rate_hz: float, hz: float, start: int) -> NDArray[np.
     period = rate_hz / hz
     whole = round(int(x.size / period) * period)
     k = np.arange(1, MULTIPLES + 1)
-    angle = 2 * np.pi * hz * k / rate_hz
+    angle: Floats = 2 * np.pi * hz * k / rate_hz
     window = np.hanning(whole + 1)[:whole]
     projected = (x[:whole] * window) @ carriers(angle, whole) * (2 / window.sum())
     amplitudes: NDArray[np.complex128] = projected * np.exp(-1j * angle * start)

@@ -13,17 +13,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 LOWEST_HZ = 25.0  # under a five-string bass's B0 (30.87 Hz) by 3.6 semitones
 HIGHEST_HZ = 4600.0  # above a piano's C8 (4186 Hz)
 PARTIALS = 12  # matched for the decision; higher ones are stretched too far by stiffness
 PEAKS = 40
 DIVISORS = 8
+STRONGEST = 6  # peaks whose sub-multiples are tried
 PEAK_RANGE_DB = 50.0
 NEARLY = 0.72  # 1 / (1 + 10^(-34.5/40)): the share at which the octave is given up
 # Harris (1978), table I: the three-term window with side lobes of -67 dB.
@@ -97,10 +99,12 @@ def _noise_floor(magnitude: Floats, bin_hz: float) -> Floats:
     block = max(8, int(400 / bin_hz))
     whole = magnitude.size // block * block
     if whole == 0:
-        return np.full(magnitude.size, np.percentile(magnitude, 25))
-    quartile = np.percentile(magnitude[:whole].reshape(-1, block), 25, axis=1)
-    floor = np.repeat(quartile, block)
-    return np.concatenate((floor, np.full(magnitude.size - whole, quartile[-1])))
+        return np.full(
+            magnitude.size, np.partition(magnitude, magnitude.size // 4)[magnitude.size // 4]
+        )
+    ranked = np.partition(magnitude[:whole].reshape(-1, block), block // 4, axis=1)
+    floor = np.repeat(ranked[:, block // 4], block)
+    return np.concatenate((floor, np.full(magnitude.size - whole, floor[-1])))
 
 
 def _interpolate(spectrum: Floats, at: NDArray[np.intp]) -> tuple[Floats, Floats]:
@@ -114,7 +118,7 @@ def _interpolate(spectrum: Floats, at: NDArray[np.intp]) -> tuple[Floats, Floats
 
 def candidates(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Floats:
     """Fundamentals worth trying: the strong peaks, their sub-multiples, and the hints."""
-    strongest = peaks.hz[np.argsort(peaks.amplitude)[::-1][:8]]
+    strongest = peaks.hz[np.argsort(peaks.amplitude)[::-1][:STRONGEST]]
     hinted = [hint * octave for hint in hints_hz for octave in (0.5, 1.0, 2.0)]
     every: Floats = np.concatenate(
         ((strongest[:, None] / np.arange(1, DIVISORS + 1)).ravel(), hinted)

@@ -7,6 +7,8 @@ and the page says "dB below clipping").
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from station.measure.decimate import Samples
@@ -34,44 +36,49 @@ def is_clipped(block: Samples) -> bool:
     return bool((runs == CLIP_RUN).any())
 
 
+def _peak(x: Samples) -> float:
+    return max(float(x.max()), -float(x.min()))
+
+
 class LevelMeter:
-    """Blocks in, a Level about four times a second out."""
+    """Blocks in, a Level every INTERVAL_S out, however the sound is cut into blocks."""
 
     def __init__(self, rate_hz: float, line: int) -> None:
         self._line = line
         self._rate_hz = rate_hz
-        self._due = round(INTERVAL_S * rate_hz)
-        self.clipped_at: int | None = None
-        self._clear()
-
-    def _clear(self) -> None:
+        self._interval = round(INTERVAL_S * rate_hz)
+        self._parts: list[Samples] = []
         self._count = 0
-        self._sum = 0.0
-        self._square = 0.0
-        self._peak = 0.0
-        self._clipped = False
+        self.clipped_at: int | None = None
+        """Number of the sample at whose block's end the line last clipped, or None."""
 
-    def push(self, block: Samples, stop: int) -> Level | None:
-        """Take a block that ends at sample number `stop`; a Level when one is due."""
-        if block.size:
-            self._count += block.size
-            self._sum += float(block.sum(dtype=np.float64))
-            self._square += float(np.dot(block, block))
-            self._peak = max(self._peak, float(block.max()), -float(block.min()))
-        if block.size and self._peak >= CLIP_AMPLITUDE and is_clipped(block):
-            self._clipped = True
+    def push(self, block: Samples, stop: int) -> list[Level]:
+        """Take a block that ends at sample number `stop`; the levels that fell due."""
+        if block.size and _peak(block) >= CLIP_AMPLITUDE and is_clipped(block):
             self.clipped_at = stop
-        return self._level(stop) if self._count >= self._due else None
+        levels = []
+        begin = stop - block.size
+        while self._count + block.size >= self._interval:
+            missing = self._interval - self._count
+            self._parts.append(block[:missing])
+            begin += missing
+            whole: Samples = np.concatenate(self._parts)
+            levels.append(self._level(whole, begin))
+            block, self._parts, self._count = block[missing:], [], 0
+        if block.size:
+            self._parts.append(block)
+            self._count += block.size
+        return levels
 
-    def _level(self, stop: int) -> Level:
-        mean = self._sum / self._count
-        variance = max(0.0, self._square / self._count - mean**2)
-        rms_dbfs = dbfs(float(np.sqrt(variance)))
+    def _level(self, x: Samples, stop: int) -> Level:
+        mean = float(x.mean(dtype=np.float64))
+        square = float(np.dot(x, x)) / x.size
+        rms_dbfs = dbfs(math.sqrt(max(0.0, square - mean**2)))
+        peak = _peak(x)
         if rms_dbfs < NO_SIGNAL_DBFS:
             state = "no signal"
         else:
             state = "quiet" if rms_dbfs < QUIET_DBFS else "signal"
+        clipped = peak >= CLIP_AMPLITUDE and is_clipped(x)
         at_s = stop / self._rate_hz
-        level = Level(self._line, at_s, rms_dbfs, dbfs(self._peak), mean, self._clipped, state)
-        self._clear()
-        return level
+        return Level(self._line, at_s, rms_dbfs, dbfs(peak), mean, clipped, state)

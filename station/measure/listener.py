@@ -54,7 +54,7 @@ class Listener:
         self._meter = LevelMeter(rate_hz, line)
         self._taken = 0  # input samples, lost ones included
         self._origin = 0.0  # seconds of the stream at decimated sample 0
-        self._stepped = 0
+        self._fresh: NDArray[np.float64] = np.empty(0)  # decimated samples that fill no hop yet
         self._raw = History(round(2 * PAUSE_S * rate))
         self._pause = round(PAUSE_S * rate)
         self._hum: Hum | None = None
@@ -67,10 +67,13 @@ class Listener:
             raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
         if block.size and not np.isfinite(block).all():
             raise SignalError(f"line {self._line}: a sample is not a finite number")
-        said: list[Heard] = []
-        chunk = self._hop * self._decimator.factor
-        for start in range(0, block.size, chunk):
-            said += self._take(block[start : start + chunk])
+        self._taken += block.size
+        said: list[Heard] = list(self._meter.push(block, self._taken))
+        self._fresh = np.concatenate((self._fresh, self._decimator.push(block)))
+        used = self._fresh.size // self._hop * self._hop
+        for start in range(0, used, self._hop):
+            said += self._hear_hop(self._fresh[start : start + self._hop])
+        self._fresh = self._fresh[used:]
         return said
 
     def mark_gap(self, lost_frames: int) -> list[Heard]:
@@ -84,7 +87,8 @@ class Listener:
         """Let `frames` frames pass unheard; nothing before them belongs to what follows."""
         self._taken += max(0, frames)
         self._decimator.reset()
-        self._stepped = self._history.stop
+        self._fresh = np.empty(0)
+        self._hum, self._hum_due = None, 0  # its phase is unknown after the gap
         self._origin = self._taken / self._rate_hz - self._history.stop / self._decimator.rate_hz
         self._tracker.reset(self._history.stop)
 
@@ -92,27 +96,15 @@ class Listener:
         """The stream ends: publish the note that still sounds."""
         return self._say(self._tracker.finish())
 
-    def _take(self, block: Samples) -> list[Heard]:
-        self._taken += block.size
-        said: list[Heard] = []
-        level = self._meter.push(block, self._taken)
-        if level is not None:
-            said.append(level)
-        self._history.append(self._without_hum(self._decimator.push(block)))
-        while self._stepped + self._hop <= self._history.stop:
-            self._stepped += self._hop
-            said += self._say(self._tracker.step(self._stepped))
-        return said
-
-    def _without_hum(self, y: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Remember `y` as it came, and return it less the hum known from the last pause."""
-        start = self._raw.stop
-        self._raw.append(y)
+    def _hear_hop(self, hop: NDArray[np.float64]) -> list[Heard]:
+        start = self._history.stop
+        self._raw.append(hop)
         if start >= self._hum_due and self._tracker.pause() >= self._pause:
             self._ask_for_hum(start)
-        if self._hum is None or start - self._hum.origin > self._hum_lasts:
-            return y
-        return y - self._hum.sound(start, y.size)
+        if self._hum is not None and start - self._hum.origin <= self._hum_lasts:
+            hop = hop - self._hum.sound(start, self._hop)
+        self._history.append(hop)
+        return self._say(self._tracker.step(self._history.stop))
 
     def _ask_for_hum(self, now: int) -> None:
         pause = self._raw.between(now - self._pause, now)
@@ -121,8 +113,7 @@ class Listener:
         self._hum_due = now + round(every_s * self._decimator.rate_hz)
         if (before is None) != (self._hum is None):
             # The level steps as the hum is taken out or let in again: no stroke, no decay.
-            self._stepped = self._history.stop
-            self._tracker.reset(self._history.stop)
+            self._tracker.reset(now)
 
     def _say(self, news: News) -> list[Heard]:
         said = [
@@ -145,7 +136,7 @@ class Listener:
         onset_s = self._seconds(followed.onset)
         return Reading(
             self._line,
-            self._taken / self._rate_hz,
+            self._seconds(self._history.stop - 1) + self._decimator.delay_s,
             fit.hz,
             fit.uncertainty_cents,
             fit.inharmonicity,

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from station.measure.fit import CENTS, Fit, fit_segment
 from station.measure.hypothesis import decide, find_peaks
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 GLIDE_S = 0.25
 GLIDE_SHARE = 0.35

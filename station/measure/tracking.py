@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ from station.measure.fit import CENTS, Fit, fit_segment
 from station.measure.history import History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 LISTEN_S = 0.17  # spectrum length at most: five periods of B0
 SHORTEST_S = 0.02
@@ -50,8 +51,8 @@ FIRST_GUESS_PERIODS = 4.0
 LEAST_PERIODS = 4.6
 SHORTEST_NOTE_S = 0.06
 TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
-CHECK_EVERY_HOPS = 6
-SELDOM_HOPS = 24
+CHECK_EVERY_HOPS = 8
+SELDOM_HOPS = 48
 STROKE_S = 0.04  # of thump and slap, kept out of a second opinion
 DECIDED_S = 0.6  # later only the partials that die last are left to vote
 MAINS_HZ = (50.0, 60.0)
