@@ -63,8 +63,9 @@ class TunerStation:
 
     `make_input` is given the two callbacks and returns an input not yet
     started. With `keep` False nothing is stored. `on_event` sees every event
-    of the room, after the page does. Raises StationError for what makes
-    starting pointless: a port in use.
+    of the room, after the page does. `ended` is set by whoever wants it to
+    stop; by the station itself only for a `fault` it cannot go on from.
+    Raises StationError for what makes starting pointless: a port in use.
     """
 
     def __init__(
@@ -85,6 +86,8 @@ class TunerStation:
         self._on_reference = on_reference
         self._lock = threading.RLock()
         self._stopping = threading.Event()
+        self.ended = threading.Event()
+        self.fault: str | None = None
         self._instruments = settings.instruments()
         self.room = self._make_room(probe, simulated)
         self._store = self._open_store() if keep else None
@@ -96,6 +99,7 @@ class TunerStation:
             probe.tracker,
             self._hear,
             self.room.pitched_lines(),
+            self._listening_failed,
         )
         self.input = make_input(self.listening.put, self._input_changed)
         self.page = PageServer(create_app(self), settings.page.host, settings.page.port, self.hub)
@@ -196,6 +200,13 @@ class TunerStation:
         now_s = time.monotonic()
         for item in heard:
             self._do(lambda item=item: self.room.hear(item, now_s))
+
+    def _listening_failed(self, reason: str) -> None:
+        """A fault of ours, not of the band's gear: only a new start can mend it."""
+        device = self.room.input.device
+        self._do(lambda: self.room.set_input_state("failed", device, reason))
+        self.fault = reason
+        self.ended.set()
 
     def _input_changed(self, state: InputState) -> None:
         self._do(

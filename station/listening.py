@@ -29,7 +29,8 @@ class Listening:
     """Listeners for `lines` lines at `rate_hz`; `on_heard` is called from its thread.
 
     `pitched` are the lines (counted from 1) whose pitch is measured; of the
-    others, a drum kit's or an empty one, only the level is.
+    others, a drum kit's or an empty one, only the level is. Should listening
+    itself fail, `on_fault` is told in one line, and nothing is heard any more.
     """
 
     def __init__(
@@ -39,9 +40,11 @@ class Listening:
         tracker: str,
         on_heard: Callable[[list[Heard]], None],
         pitched: Iterable[int],
+        on_fault: Callable[[str], None] = log.error,
     ) -> None:
         self._rate_hz = rate_hz
         self._on_heard = on_heard
+        self._on_fault = on_fault
         self._listeners = {line: Listener(rate_hz, line, tracker) for line in range(1, lines + 1)}
         self._meters = {line: LevelMeter(rate_hz, line) for line in self._listeners}
         self._pitched = frozenset(pitched)
@@ -96,11 +99,16 @@ class Listening:
             return block, lost
 
     def _run(self) -> None:
-        while (taken := self._take()) is not None:
-            heard = self._hear(*taken)
-            self.blocks_heard += 1
-            if heard:
-                self._on_heard(heard)
+        try:
+            while (taken := self._take()) is not None:
+                heard = self._hear(*taken)
+                self.blocks_heard += 1
+                if heard:
+                    self._on_heard(heard)
+        except Exception as fault:
+            # A station that no longer listens must not go on looking as if it did.
+            log.exception("listening has ended by a fault")
+            self._on_fault(f"listening has ended by a fault: {fault!r:.200}")
 
     def _hear(self, block: Block, lost: int) -> list[Heard]:
         heard: list[Heard] = []

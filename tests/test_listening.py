@@ -201,3 +201,27 @@ def test_stopping_ends_the_thread_while_blocks_still_wait():
             made.put(block)
 
     assert threading.active_count() == before
+
+
+def test_a_fault_in_what_is_told_is_reported_and_not_swallowed(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    faults: list[str] = []
+    told = threading.Event()
+
+    def break_down(_: object) -> None:
+        raise RuntimeError("the lamp fell off the shelf")
+
+    def note_fault(reason: str) -> None:
+        faults.append(reason)
+        told.set()
+
+    listening = Listening(48000, 1, "numpy", break_down, {1}, note_fault)
+    listening.start()
+    try:
+        listening.put(Block(np.zeros((24000, 1), np.float32), 0, 0, 0.0, 0))
+        assert told.wait(10)
+    finally:
+        listening.stop()
+    assert ["the lamp fell off the shelf" in reason for reason in faults] == [True]
+    assert "\n" not in faults[0]

@@ -11,7 +11,7 @@ import numpy as np
 
 from station.commands.check_item import Item, fault, ok, remark
 from station.errors import LineInputError, LineInputRefusedError
-from station.measure.levels import LevelMeter
+from station.measure.levels import level_of
 from station.room.model import Player
 from station.settings import InputSettings
 from station.sound.blocks import Samples
@@ -43,9 +43,9 @@ def look_at_input(wanted: InputSettings, players: Sequence[Player]) -> Iterator[
         sound.overruns,
     )
     for line in range(1, wanted.channels + 1):
-        meter = LevelMeter(wanted.rate_hz, line)
-        level = meter.push(sound.samples[:, line - 1], len(sound.samples))
-        yield line_item(asdict(level) if level else {"line": line}, _who(line, players))
+        samples = sound.samples[:, line - 1]
+        heard = asdict(level_of(samples, line, 0.0)) if samples.size else {"line": line}
+        yield line_item(heard, _who(line, players))
 
 
 def _listen(wanted: InputSettings) -> Sound:

@@ -6,11 +6,11 @@ import logging
 import os
 import signal
 import sys
-import threading
 from pathlib import Path
 from typing import Any
 
 from station.daemon import TunerStation, demo_settings
+from station.errors import StationError
 from station.music.pitch import check_a4
 from station.probe import probe_aubio
 from station.room.model import Event
@@ -43,7 +43,7 @@ def run_station(config: Path | None) -> None:
     _set_up_logging()
     with TunerStation(settings, make_input, probe_aubio()) as station:
         _announce(station)
-        _wait_for_the_end()
+        _wait_for_the_end(station)
 
 
 def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None:
@@ -72,7 +72,7 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
     )
     with station:
         _announce(station)
-        _wait_for_the_end()
+        _wait_for_the_end(station)
 
 
 def _set_up_logging() -> None:
@@ -118,10 +118,14 @@ def _print_note(event: Event) -> None:
     )
 
 
-def _wait_for_the_end() -> None:
-    """Until SIGTERM, SIGINT or SIGHUP; further ones do not disturb the ending."""
-    ended = threading.Event()
+def _wait_for_the_end(station: TunerStation) -> None:
+    """Until SIGTERM, SIGINT or SIGHUP; further ones do not disturb the ending.
+
+    Raises StationError when it was the station that could not go on.
+    """
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-        signal.signal(number, lambda *_: ended.set())
-    ended.wait()
+        signal.signal(number, lambda *_: station.ended.set())
+    station.ended.wait()
     print("Ending.", file=sys.stderr, flush=True)  # noqa: T201
+    if station.fault is not None:
+        raise StationError(station.fault)

@@ -40,6 +40,20 @@ def _peak(x: Samples) -> float:
     return max(float(x.max()), -float(x.min()))
 
 
+def level_of(x: Samples, line: int, at_s: float) -> Level:
+    """The level of all of `x`, shape (n,) with n at least 1, which ends at `at_s`."""
+    mean = float(x.mean(dtype=np.float64))
+    square = float(np.dot(x, x)) / x.size
+    rms_dbfs = dbfs(math.sqrt(max(0.0, square - mean**2)))
+    peak = _peak(x)
+    if rms_dbfs < NO_SIGNAL_DBFS:
+        state = "no signal"
+    else:
+        state = "quiet" if rms_dbfs < QUIET_DBFS else "signal"
+    clipped = peak >= CLIP_AMPLITUDE and is_clipped(x)
+    return Level(line, at_s, rms_dbfs, dbfs(peak), mean, clipped, state)
+
+
 class LevelMeter:
     """Blocks in, a Level every INTERVAL_S out, however the sound is cut into blocks."""
 
@@ -63,22 +77,9 @@ class LevelMeter:
             self._parts.append(block[:missing])
             begin += missing
             whole: Samples = np.concatenate(self._parts)
-            levels.append(self._level(whole, begin))
+            levels.append(level_of(whole, self._line, begin / self._rate_hz))
             block, self._parts, self._count = block[missing:], [], 0
         if block.size:
             self._parts.append(block)
             self._count += block.size
         return levels
-
-    def _level(self, x: Samples, stop: int) -> Level:
-        mean = float(x.mean(dtype=np.float64))
-        square = float(np.dot(x, x)) / x.size
-        rms_dbfs = dbfs(math.sqrt(max(0.0, square - mean**2)))
-        peak = _peak(x)
-        if rms_dbfs < NO_SIGNAL_DBFS:
-            state = "no signal"
-        else:
-            state = "quiet" if rms_dbfs < QUIET_DBFS else "signal"
-        clipped = peak >= CLIP_AMPLITUDE and is_clipped(x)
-        at_s = stop / self._rate_hz
-        return Level(self._line, at_s, rms_dbfs, dbfs(peak), mean, clipped, state)
