@@ -33,6 +33,8 @@ LEAST_READINGS = 8
 SWAY_READINGS = 9  # readings come every 20 ms, a vibrato's sways every 150 to 200
 SWAY_CENTS = 3.0  # a vibrato; a string's last glide after its first quarter second is less
 SWAY_SIGMAS = 3.0
+ADRIFT_CENTS = 5.0
+ADRIFT_FACTOR = 3.0  # a drift is so many times larger than what remains beside it
 
 
 def settled(
@@ -74,12 +76,29 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
         return None
     batches = np.array_split(cents, max(2, len(own) // SWAY_READINGS))
     means = np.array([batch.mean() for batch in batches])
-    uncertainty_cents = float(means.std(ddof=1)) / math.sqrt(means.size)
+    centre, doubt = float(cents.mean()), float(means.std(ddof=1)) / math.sqrt(means.size)
+    if _adrift(means, float(np.mean([batch.std() for batch in batches]))):
+        # It did not come back to where it was: a peg was turned. Where it ended counts.
+        centre, doubt = float(batches[-1].mean()), float(batches[-1].std())
     return replace(
-        own[len(own) // 2],
-        hz=hz * math.exp(float(cents.mean()) / CENTS),
-        uncertainty_cents=max(uncertainty_cents, sure / math.sqrt(means.size)),
+        own[-1],
+        hz=hz * math.exp(centre / CENTS),
+        uncertainty_cents=max(doubt, sure / math.sqrt(means.size)),
     )
+
+
+def _adrift(means: Floats, sway: float) -> bool:
+    """Whether the means of successive stretches, in cents, go one way rather than to and fro.
+
+    `sway` is how much the pitch moves within a stretch.
+    """
+    if means.size < 3:
+        return abs(float(means[-1] - means[0])) > max(ADRIFT_CENTS, ADRIFT_FACTOR * sway)
+    steps = np.arange(means.size) - (means.size - 1) / 2
+    slope = float(steps @ means) / float(steps @ steps)
+    left = float((means - means.mean() - slope * steps).std())
+    change = abs(slope) * (means.size - 1)
+    return change > max(ADRIFT_CENTS, ADRIFT_FACTOR * left, ADRIFT_FACTOR * sway)
 
 
 def elect(x: Floats, rate_hz: float, guess: Fit) -> tuple[float, float]:
