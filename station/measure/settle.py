@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from station.measure.fit import CENTS, Fit, fit_segment
+from station.measure.fit import CENTS, GUESS_STIFFNESS, Fit, fit_segment
 from station.measure.hypothesis import decide, find_peaks
 
 Floats = NDArray[np.floating[Any]]
@@ -29,6 +29,8 @@ VOTES = 5
 RELEASE_S = 0.03  # before its end a note is being damped
 SAME_NOTE_CENTS = 60.0
 LEAST_TONAL = 0.6
+FOLLOWED_CENTS = 20.0
+FOLLOWED_STIFFNESS = 3e-5  # how far the last reading's B may be off
 LEAST_READINGS = 8
 SWAY_READINGS = 9  # readings come every 20 ms, a vibrato's sways every 150 to 200
 SWAY_CENTS = 3.0  # a vibrato; a string's last glide after its first quarter second is less
@@ -54,7 +56,14 @@ def settled(
     swaying = centre_of(later, hz)
     if swaying is not None:
         return swaying
-    fit = fit_segment(x[start:stop], rate_hz, hz, inharmonicity)
+    known = abs(math.log(guess.hz / hz)) * CENTS < FOLLOWED_CENTS
+    fit = fit_segment(
+        x[start:stop],
+        rate_hz,
+        hz,
+        guess.inharmonicity if known else inharmonicity,
+        guess_stiffness=FOLLOWED_STIFFNESS if known else GUESS_STIFFNESS,
+    )
     if fit is None or fit.tonal < LEAST_TONAL:
         fit = fit_segment(x, rate_hz, hz, inharmonicity)
     return fit
