@@ -1,0 +1,99 @@
+"""How many times faster than real time one line's listener is, and where its time goes.
+
+    .venv/bin/python -m tests.bench.bench_speed [SECONDS]
+
+Plucked strings one after the other, in a single process on one core; processor
+time, not wall-clock time, so that other programs disturb it little.
+"""
+
+from __future__ import annotations
+
+import cProfile
+import pstats
+import sys
+import time
+
+import numpy as np
+
+from station.measure.listener import Listener
+from tests.support.strings import Floats, StiffString, noise
+
+RATE_HZ = 48000
+STRINGS_HZ = (41.2, 55.0, 82.4, 110.0, 146.8, 196.0, 246.9, 329.6)
+STAGES = {
+    "decimate.py": "lower the rate",
+    "levels.py": "levels",
+    "ears.py": "onsets, coarse pitch (aubio)",
+    "attacks.py": "strokes",
+    "hypothesis.py": "which note",
+    "bank.py": "windows of a sounding note",
+    "fit.py": "fit of all partials",
+    "hum.py": "mains",
+    "settle.py": "settled notes",
+    "tracking.py": "following",
+    "listener.py": "putting together",
+    "history.py": "keeping",
+}
+
+
+def evening(seconds: float) -> Floats:
+    """Strings plucked every 2.5 s."""
+    parts = [
+        StiffString(STRINGS_HZ[i % len(STRINGS_HZ)], 1e-4).sound(RATE_HZ, 2.5, i)
+        for i in range(round(seconds / 2.5))
+    ]
+    x = np.concatenate(parts)
+    return x + noise(x.size, -80)
+
+
+def listen(x: Floats, tracker: str) -> float:
+    """Processor seconds a listener takes for `x`."""
+    samples = x.astype(np.float32)
+    listener = Listener(RATE_HZ, tracker=tracker)
+    began = time.process_time()
+    for start in range(0, samples.size, 1024):
+        listener.push(samples[start : start + 1024])
+    listener.finish()
+    return time.process_time() - began
+
+
+def _stage(file: str) -> str:
+    folder, _, name = file.rpartition("/")
+    return name if folder.endswith("measure") and name in STAGES else ""
+
+
+def print_profile(x: Floats) -> None:
+    """Processor time by stage, functions of other packages counted where they are called."""
+    profiler = cProfile.Profile()
+    profiler.enable()
+    listen(x, "aubio")
+    profiler.disable()
+    own: dict[str, float] = dict.fromkeys(STAGES, 0.0)
+    for (file, _, _), (_, _, total, _, callers) in pstats.Stats(profiler).stats.items():
+        stage = _stage(file)
+        if stage:
+            own[stage] += total
+            continue
+        for (caller, _, _), (_, _, share, _) in callers.items():
+            if _stage(caller):
+                own[_stage(caller)] += share
+    whole = sum(own.values())
+    for name, seconds in sorted(own.items(), key=lambda item: -item[1]):
+        print(f"  {STAGES[name]:32} {100 * seconds / whole:5.1f} %")
+
+
+def main() -> None:
+    """Print the ratios and the profile."""
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 40.0
+    x = evening(seconds)
+    length_s = x.size / RATE_HZ
+    for tracker in ("aubio", "numpy"):
+        ratios = sorted(length_s / listen(x, tracker) for _ in range(3))
+        low, middle, high = ratios
+        print(f"{tracker}: {middle:.0f} times real time (three runs: {low:.0f} to {high:.0f})")
+    print("where the time goes:")
+    print_profile(x)
+
+
+if __name__ == "__main__":
+    main()
