@@ -93,9 +93,8 @@ def listen_to_partials(
 
     Phases are relative to a carrier that runs through the whole of `x`.
     """
-    frames = np.ascontiguousarray(np.lib.stride_tricks.sliding_window_view(x, size)[::step])
+    frames = np.lib.stride_tricks.sliding_window_view(x, size)[::step] * (2 * hann(size))
     angle: Floats = 2 * np.pi * frequencies_hz / rate_hz
-    frames *= 2 * hann(size)
     carrier = carriers(angle, size)
     # One product of real matrices: a complex one is several times as slow without a tuned BLAS.
     heard = (frames @ carrier.view(np.float64)).view(np.complex128)
@@ -172,13 +171,19 @@ def with_halves(hz: float, inharmonicity: float, numbers: Floats) -> Floats:
     return partial_frequencies(hz, inharmonicity, np.concatenate((numbers, halves)))
 
 
+def noise_beside(beside: Floats) -> Floats:
+    """The noise at each partial, as power, from that heard half-way to its neighbours."""
+    noise: Floats = np.maximum(0.5 * (beside[1:] + beside[:-1]), 1e-24)
+    return noise
+
+
 def fit_heard(
     heard: Phasors, numbers: Floats, frequencies: Floats, step_s: float, window_s: float
 ) -> Fit | None:
     """The pitch from what windows, `step_s` apart, heard at `with_halves` of `numbers`."""
     mean_power = (heard.real**2 + heard.imag**2).mean(axis=0)
     power, beside = mean_power[: numbers.size], mean_power[numbers.size :]
-    noise = np.maximum(0.5 * (beside[1:] + beside[:-1]), 1e-24)
+    noise = noise_beside(beside)
     strong = power > LEAST_SNR * noise
     if not strong.any():
         return None

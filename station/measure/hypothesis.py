@@ -1,12 +1,12 @@
 """Which note is it? The fundamental whose partials explain the sound, octave and all.
 
 Peaks of one windowed spectrum are matched to the partials of every candidate
-fundamental. A candidate is worth the share of the peaks' square-rooted
-amplitude that its partials carry; among the candidates worth nearly as much
-as the best, the highest wins. The square root lets weak odd partials speak:
-were the true note an octave higher, they would not be there. An octave is
-given up as mere residue (the open string's ghost under a touched harmonic)
-once its own partials are about 33 dB below the others.
+fundamental, for several stiffnesses. A candidate is worth the share of the
+peaks' amplitude that its partials carry, less something for partials that
+are missing; among the candidates worth nearly as much as the best, the highest
+is taken. Then it is asked whether a lower one's own partials are really there,
+not as the ghost of an open string under a touched harmonic, some 28 dB down and
+more, but as strong as strings have them: if so, the lower one is the note.
 """
 
 from __future__ import annotations
@@ -25,9 +25,10 @@ HIGHEST_HZ = 4600.0  # above a piano's C8 (4186 Hz)
 PARTIALS = 12  # matched for the decision; higher ones are stretched too far by stiffness
 PEAKS = 40
 DIVISORS = 8
+GROUND_DB = 40.0  # a fundamental so far below the loudest partial is not there
 STRONGEST = 6  # peaks whose sub-multiples are tried
 PEAK_RANGE_DB = 50.0
-NEARLY = 0.72  # 1 / (1 + 10^(-34.5/40)): the share at which the octave is given up
+NEARLY = 0.72  # of the best one's worth: generous, for `_fills_in` decides between octaves
 # Harris (1978), table I: the three-term window with side lobes of -67 dB.
 HARRIS = (0.42323, 0.49755, 0.07922)
 SLACK_LOBES = 0.07
@@ -56,12 +57,17 @@ class Peaks:
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """A fundamental in Hz, its inharmonicity, and the share of power it explains."""
+    """A fundamental in Hz, its inharmonicity, and the share of power it explains.
+
+    `worth` is the share of the peaks' amplitude. Not `grounded` is what may be
+    the common measure of several notes sounding together.
+    """
 
     hz: float
     inharmonicity: float
     share: float
     worth: float
+    grounded: bool
 
 
 @lru_cache(maxsize=32)
@@ -195,7 +201,27 @@ def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
             break
     hz, inharmonicity = _refine(peaks, float(tried[chosen]), matched[chosen], number[chosen])
     share = _power_share(peaks, hz, inharmonicity)
-    return Hypothesis(hz, inharmonicity, share, float(worth[chosen]))
+    strength = _strengths(peaks, matched[chosen], number[chosen], PARTIALS)
+    return Hypothesis(hz, inharmonicity, share, float(worth[chosen]), _grounded(strength))
+
+
+def _strengths(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, highest: int) -> Floats:
+    """Amplitude of partials 0 .. `highest`, zero where no peak stands for one."""
+    strength = np.zeros(highest + 1)
+    near = matched & (number <= highest)
+    np.maximum.at(strength, number[near].astype(int), peaks.amplitude[near])
+    return strength
+
+
+def _grounded(strength: Floats) -> bool:
+    """Whether the fundamental itself sounds, or else partials that only it explains.
+
+    Chords have a common measure far below: that of a fifth has partials 2, 3,
+    4, 6, 8, 9, 10, of a major chord 4, 5, 6, 8, 10, 12. None has a seventh or an
+    eleventh. A string that is felt but not heard at its fundamental has both.
+    """
+    least = strength.max() * 10 ** (-GROUND_DB / 20)
+    return bool(strength[1] > least or strength[7] > least or strength[11] > least)
 
 
 def _best_near(tried: Floats, worth: Floats, hz: float) -> int:
@@ -210,9 +236,7 @@ def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple
     Mean square-rooted amplitude of partials 1 .. 2m+1 that are no multiples of
     m (a missing one counts nothing) against that of the multiples.
     """
-    strength = np.zeros(2 * multiple + 2)
-    near = matched & (number < strength.size)
-    np.maximum.at(strength, number[near].astype(int), np.sqrt(peaks.amplitude[near]))
+    strength = np.sqrt(_strengths(peaks, matched, number, 2 * multiple + 1))
     k = np.arange(strength.size)
     multiples = (k > 0) & (k % multiple == 0)
     between = (k > 0) & ~multiples

@@ -18,7 +18,7 @@ from station.measure.history import History
 from station.measure.hum import LISTEN_S as PAUSE_S
 from station.measure.hum import Hum, find_hum
 from station.measure.levels import LevelMeter
-from station.measure.settle import settled
+from station.measure.settle import LONGEST_S, Played, settled
 from station.measure.tracking import (
     FORGET_S,
     Ended,
@@ -50,12 +50,14 @@ class Listener:
         rate = self._decimator.rate_hz
         self._hop = round(HOP_S * rate)
         self._history = History(round(FORGET_S * rate))
-        self._tracker = Tracker(self._history, rate, self._hop, ears_for(tracker, rate, self._hop))
+        self._raw = History(round(2 * PAUSE_S * rate))
+        ears = ears_for(tracker, rate, self._hop)
+        self._tracker = Tracker(self._history, self._raw, rate, self._hop, ears)
         self._meter = LevelMeter(rate_hz, line)
         self._taken = 0  # input samples, lost ones included
         self._origin = 0.0  # seconds of the stream at decimated sample 0
         self._fresh: NDArray[np.float64] = np.empty(0)  # decimated samples that fill no hop yet
-        self._raw = History(round(2 * PAUSE_S * rate))
+        self._ending = round(LONGEST_S * rate)
         self._pause = round(PAUSE_S * rate)
         self._hum: Hum | None = None
         self._hum_due = 0
@@ -149,7 +151,10 @@ class Listener:
         x = ended.kept
         if x is None:
             x = self._history.between(ended.onset, ended.last_good)
-        fit = settled(x, self._decimator.rate_hz, ended.fit, ended.track)
+        ending = self._history.between(ended.last_good - self._ending, ended.last_good)
+        length = ended.last_good - ended.onset
+        played = Played(x, ending[-length:], length, ended.fit, list(ended.track))
+        fit = settled(played, self._decimator.rate_hz)
         if fit is None or fit.uncertainty_cents > BET_CENTS:
             return None
         onset_s = self._seconds(ended.onset)

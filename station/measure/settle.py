@@ -3,7 +3,8 @@
 A plucked string starts sharp and glides flat within its first third of a
 second (its tension falls with its swing); what players tune is where it
 settles. The stroke's beginning is left out, as far as the note is long
-enough; then the same fit as for a reading, over up to two seconds.
+enough; then the same fit as for a reading, over up to two seconds. A string
+that is tuned while it rings is where the peg left it.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,9 @@ LEAST_TONAL = 0.6
 FOLLOWED_CENTS = 20.0
 FOLLOWED_STIFFNESS = 3e-5  # how far the last reading's B may be off
 LEAST_READINGS = 8
+READING_S = 0.12
+MOVED_CENTS = 1.0
+STAYED_CENTS = 0.5
 SWAY_READINGS = 9  # readings come every 20 ms, a vibrato's sways every 150 to 200
 SWAY_CENTS = 3.0  # a vibrato; a string's last glide after its first quarter second is less
 SWAY_SIGMAS = 3.0
@@ -39,34 +43,99 @@ ADRIFT_CENTS = 5.0
 ADRIFT_FACTOR = 3.0  # a drift is so many times larger than what remains beside it
 
 
-def settled(
-    x: Floats, rate_hz: float, guess: Fit, track: Sequence[tuple[int, Fit]] = ()
-) -> Fit | None:
-    """Settled pitch of the note `x`, shape (n,), from its stroke to its end; None if unfit.
+class Played(NamedTuple):
+    """A note that has ended.
 
-    `track` are the readings taken while it sounded, with the samples they end
-    at. Where they sway, the note has no one frequency: its pitch is their centre.
+    `x`: its first seconds from the stroke, shape (n,). `ending`: its last
+    seconds, shape (m,), the whole of it where it was short. `length`: its
+    samples in all. `guess`: the last reading; `track`: every reading with the
+    sample, counted from the stroke, it ends at.
     """
-    length_s = x.size / rate_hz
+
+    x: Floats
+    ending: Floats
+    length: int
+    guess: Fit
+    track: Sequence[tuple[int, Fit]] = ()
+
+
+def settled(played: Played, rate_hz: float) -> Fit | None:
+    """Settled pitch of a note; None if unfit.
+
+    Where the pitch was moved and then stayed, as by a peg, it is where it
+    stayed. Where the readings sway, the note has no one frequency: its pitch
+    is their centre.
+    """
+    start, stop = _steady_part(played.x.size, rate_hz)
+    stayed = _stayed_since(played.track, start, stop, rate_hz)
+    if stayed is not None:
+        part = played.ending[-min(played.length - stayed, played.ending.size) :]
+        fit = fit_segment(part, rate_hz, played.guess.hz, played.guess.inharmonicity)
+        if fit is not None and fit.tonal >= LEAST_TONAL:
+            return fit
+    part = played.x[start:stop]
+    hz, inharmonicity = elect(part, rate_hz, played.guess)
+    swaying = centre_of([fit for end, fit in played.track if end >= start], hz)
+    return swaying or _fit_whole(played, part, rate_hz, hz, inharmonicity)
+
+
+def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:
+    length_s = size / rate_hz
     start_s = min(GLIDE_S, GLIDE_SHARE * length_s)
     stop_s = min(length_s - min(RELEASE_S, 0.1 * length_s), start_s + LONGEST_S)
-    start, stop = round(start_s * rate_hz), round(stop_s * rate_hz)
-    hz, inharmonicity = elect(x[start:stop], rate_hz, guess)
-    later = [fit for end, fit in track if end >= start]
-    swaying = centre_of(later, hz)
-    if swaying is not None:
-        return swaying
+    return round(start_s * rate_hz), round(stop_s * rate_hz)
+
+
+def _fit_whole(
+    played: Played, part: Floats, rate_hz: float, hz: float, inharmonicity: float
+) -> Fit | None:
+    guess = played.guess
     known = abs(math.log(guess.hz / hz)) * CENTS < FOLLOWED_CENTS
     fit = fit_segment(
-        x[start:stop],
+        part,
         rate_hz,
         hz,
         guess.inharmonicity if known else inharmonicity,
         guess_stiffness=FOLLOWED_STIFFNESS if known else GUESS_STIFFNESS,
     )
     if fit is None or fit.tonal < LEAST_TONAL:
-        fit = fit_segment(x, rate_hz, hz, inharmonicity)
+        return fit_segment(played.x, rate_hz, hz, inharmonicity)
     return fit
+
+
+def _stayed_since(
+    track: Sequence[tuple[int, Fit]], start: int, stop: int, rate_hz: float
+) -> int | None:
+    """The sample since which the pitch has stayed where it ended; None if it never moved.
+
+    Moved means: the last readings, steady among themselves, differ from those
+    between `start` and `stop`, which would be measured otherwise, by more than
+    MOVED_CENTS and more than they are unsure of.
+    """
+    rows = _sure([(end, fit) for end, fit in track if end >= start])
+    if len(rows) < 2 * SWAY_READINGS:
+        return None
+    cents = CENTS * np.log(np.array([fit.hz for _, fit in rows]) / rows[-1][1].hz)
+    unsure = np.array([fit.uncertainty_cents for _, fit in rows])
+    late = slice(-SWAY_READINGS, None)
+    place, wobble = float(np.median(cents[late])), float(cents[late].std())
+    early = np.array([end <= stop for end, _ in rows])
+    moved = abs(float(cents[early].mean()) - place) if early.any() else 0.0
+    if moved < max(MOVED_CENTS, 3 * float(np.median(unsure[late]))) or wobble > 0.3 * moved:
+        return None
+    near = np.abs(cents - place) <= np.maximum(max(STAYED_CENTS, 2 * wobble), 3 * unsure)
+    away = np.flatnonzero(~near)
+    first = int(away[-1]) + 1 if away.size else 0
+    # A reading hears READING_S back: what it says holds for its middle.
+    return max(0, rows[min(first, len(rows) - 1)][0] - round(READING_S / 2 * rate_hz))
+
+
+def _sure(rows: list[tuple[int, Fit]]) -> list[tuple[int, Fit]]:
+    """Without the readings that are much less sure than most, as while a string is damped."""
+    if not rows:
+        return rows
+    usual = float(np.median([fit.uncertainty_cents for _, fit in rows]))
+    return [(end, fit) for end, fit in rows if fit.uncertainty_cents <= max(4 * usual, 0.1)]
 
 
 def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
@@ -122,7 +191,7 @@ def elect(x: Floats, rate_hz: float, guess: Fit) -> tuple[float, float]:
     for start in np.linspace(0, x.size - size, VOTES).astype(int):
         peaks = find_peaks(x[start : start + size], rate_hz)
         choice = decide(peaks) if peaks else None
-        if choice is not None:
+        if choice is not None and choice.grounded:
             votes.append((choice.hz, choice.inharmonicity))
     pitches = np.array([hz for hz, _ in votes])
     apart = np.abs(np.log(pitches[:, None] / pitches[None, :])) * CENTS

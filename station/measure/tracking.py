@@ -5,12 +5,13 @@ itself on what it is, follows it, and lets it end. A note is one stroke of
 one string: the same pitch that fades below the noise and returns without a
 new stroke is the same note. Nothing is published that is not periodic to
 `TONAL_TO_START`; a machine's hum (constant, at a multiple of the mains
-frequency) is not a note until it has decayed as strings do.
+frequency) is not a note until it has proved to fade as strings do.
 """
 
 from __future__ import annotations
 
 import math
+from collections import deque
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -23,6 +24,7 @@ from station.measure.ears import Ears
 from station.measure.fit import CENTS, Fit, fit_segment
 from station.measure.history import History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
+from station.measure.mains_check import ASKED_S, fades_like_a_string, mains_near
 
 Floats = NDArray[np.floating[Any]]
 
@@ -53,11 +55,12 @@ SHORTEST_NOTE_S = 0.06
 TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
 CHECK_EVERY_HOPS = 8
 SELDOM_HOPS = 48
+YOUNG_S = 0.15  # nobody strikes a string twice so fast
 STROKE_S = 0.04  # of thump and slap, kept out of a second opinion
 DECIDED_S = 0.6  # later only the partials that die last are left to vote
-MAINS_HZ = (50.0, 60.0)
-MAINS_SHARE = 0.004
-HUM_DECAY_DB = 3.0
+PROOFS = 10  # so many in a row, 0.2 s
+THUMP_S = 0.1  # a lead being plugged in may thump before it hums
+TRACK_READINGS = 1500  # half a minute
 
 
 @dataclass(slots=True)
@@ -75,7 +78,7 @@ class Sounding:
     peak_db: float
     votes: list[float] = field(default_factory=list)
     kept: Floats | None = None
-    track: list[tuple[int, Fit]] = field(default_factory=list)
+    track: deque[tuple[int, Fit]] = field(default_factory=lambda: deque(maxlen=TRACK_READINGS))
     bank: PartialBank | None = None
 
 
@@ -97,16 +100,17 @@ class Ended:
 News = list[Followed | Ended]
 
 
-def mains_like(hz: float) -> bool:
-    """Whether `hz` is within 7 cents of the mains frequency or twice it."""
-    return any(abs(hz / (mains * n) - 1) < MAINS_SHARE for mains in MAINS_HZ for n in (1, 2))
-
-
 class Tracker:
-    """Follows one line; owns no samples: `history` is read, never written."""
+    """Follows one line; owns no samples: the histories are read, never written.
 
-    def __init__(self, history: History, rate_hz: float, hop_size: int, ears: Ears) -> None:
+    `raw` holds the same samples as `history`, as they came, hum and all.
+    """
+
+    def __init__(
+        self, history: History, raw: History, rate_hz: float, hop_size: int, ears: Ears
+    ) -> None:
         self._history = history
+        self._raw = raw
         self._rate_hz = rate_hz
         self._hop = hop_size
         self._longest = round(LONGEST_NOTE_S * rate_hz)
@@ -126,6 +130,7 @@ class Tracker:
         self._pending: Sounding | None = None
         self._last_peak_db = -120.0
         self._count = 0
+        self._proofs = 0
 
     def step(self, now: int) -> News:
         """Take the hop that ends at sample `now`."""
@@ -153,7 +158,7 @@ class Tracker:
 
     def _strike(self, at: int) -> News:
         note = self._note
-        if note is not None and at - note.onset < 0.05 * self._rate_hz:
+        if note is not None and at - note.onset < YOUNG_S * self._rate_hz:
             return []
         self._end_note(stop=at)
         heard = self._publish_pending()
@@ -187,7 +192,7 @@ class Tracker:
         fit = fit_segment(x, self._rate_hz, guess.hz, guess.inharmonicity)
         if fit is None or fit.tonal < TONAL_TO_START or fit.uncertainty_cents > VAGUEST_CENTS:
             return heard
-        if mains_like(fit.hz) and not self._decays(now):
+        if self._is_mains(fit, now):
             return heard
         return heard + self._begin(fit, now, level_db)
 
@@ -203,39 +208,49 @@ class Tracker:
         guess = decide(peaks, (hint,) if hint > 0 else ())
         if guess is None or guess.share < SHARE_TO_START or guess.worth < WORTH_TO_START:
             return None
+        if not guess.grounded:
+            return None
         if guess.hz * x.size / self._rate_hz < FIRST_GUESS_PERIODS:
             return None
         return guess
 
-    def _decays(self, now: int) -> bool:
-        """Whether the sound was struck and has fallen since: hum does neither."""
-        if not self._struck or self._attack <= self._from:
+    def _is_mains(self, fit: Fit, now: int) -> bool:
+        """Whether `fit` may be the mains: such a pitch has to prove itself a string."""
+        mains_hz = mains_near(fit.hz, fit.uncertainty_cents)
+        if mains_hz is None:
             return False
-        since = self._history.between(self._attack, now)
-        part = max(1, round(0.04 * self._rate_hz))
-        if since.size < 4 * part:
-            return False
-        power = [
-            float(np.mean(since[i : i + part] ** 2)) for i in range(0, since.size - part, part)
-        ]
-        return max(power) > max(power[-1], 1e-15) * 10 ** (HUM_DECAY_DB / 10)
+        asked = round(ASKED_S * self._rate_hz)
+        onset = self._note.onset if self._note is not None else self._attack
+        if now - asked < onset + round(THUMP_S * self._rate_hz):
+            return True
+        # As it came: what is left of a hum that changes would change as strings do.
+        x = self._raw.between(now - asked, now)
+        proved = fades_like_a_string(x, self._rate_hz, mains_hz)
+        self._proofs = self._proofs + 1 if proved else 0
+        return self._proofs < PROOFS
 
     def _begin(self, fit: Fit, now: int, level_db: float) -> News:
         pending = self._pending
-        if (
-            pending is not None
-            and not self._struck
-            and _apart(pending.fit.hz, fit.hz) < SAME_PITCH_CENTS
-        ):
+        if pending is not None and self._resumes(pending, fit):
             self._note, self._pending = pending, None
             pending.fit, pending.last_good = fit, now
             return [Followed(fit, pending.onset)]
         heard = self._publish_pending()
         onset = self._attack if self._struck else self._window_start(now, LISTEN_S)
         self._note = Sounding(onset, now, fit, now, level_db)
+        self._note.track.append((now - onset, fit))
         self._struck = False
         self._guess = None
         return [*heard, Followed(fit, onset)]
+
+    def _resumes(self, pending: Sounding, fit: Fit) -> bool:
+        """Whether `fit` is the note that has just ended, come back without a stroke.
+
+        A note too short to have been one was the beginning of this one.
+        """
+        if _apart(pending.fit.hz, fit.hz) > SAME_PITCH_CENTS:
+            return False
+        return not self._struck or pending.last_good - pending.onset < YOUNG_S * self._rate_hz
 
     # -- following --------------------------------------------------------
 
@@ -249,10 +264,9 @@ class Tracker:
         if self._count % (CHECK_EVERY_HOPS if young else SELDOM_HOPS) == 0:
             self._check_octave(note, now, young)
         fit = self._measure(note, now)
-        if fit is not None and self._goes_on(note, fit):
+        if fit is not None and self._goes_on(note, fit) and not self._is_mains(fit, now):
             note.fit, note.last_good = fit, now
-            if now - note.onset < self._longest:
-                note.track.append((now - note.onset, fit))
+            note.track.append((now - note.onset, fit))
             return [] if self._in_doubt(note) else [Followed(fit, note.onset)]
         if now - note.last_good > LOST_HOPS * self._hop:
             self._end_note()

@@ -163,26 +163,3 @@ def test_a_sample_that_is_no_number_and_a_wrong_shape_are_refused() -> None:
         listener.push(np.array([0.0, np.nan], np.float32))
     with pytest.raises(SignalError, match="shape"):
         listener.push(np.zeros((4, 2), np.float32))
-
-
-def test_a_peg_being_turned_is_followed_closely_and_the_note_is_where_it_ended() -> None:
-    t = np.arange(RATE_HZ * 3) / RATE_HZ
-    phase = 2 * np.pi * np.cumsum(110.0 * 2 ** (30 * t / 1200)) / RATE_HZ
-    x = sum(0.2 / k * np.cos(k * phase + k) for k in range(1, 12))
-    readings, notes, _ = hear_all(after_silence(x, RATE_HZ, hiss_db=-80), RATE_HZ)
-    lags = [30 * (r.at_s - 0.5) - cents(r.hz, 110.0) for r in readings if r.at_s > 0.8]
-    assert len(lags) > 90
-    assert max(abs(lag) for lag in lags) < 3
-    assert len(notes) == 1
-    assert 55 < cents(notes[0].hz, 110.0) < 90
-
-
-def test_a_vibrato_reads_its_centre() -> None:
-    t = np.arange(RATE_HZ * 2) / RATE_HZ
-    sway = 20 * np.sin(2 * np.pi * 5.5 * t)
-    for hz in (196.0, 440.0):
-        phase = 2 * np.pi * np.cumsum(hz * 2 ** (sway / 1200)) / RATE_HZ
-        x = sum(0.2 / k * np.cos(k * phase + k) for k in range(1, 8))
-        _, notes, _ = hear_all(after_silence(x, RATE_HZ, hiss_db=-80), RATE_HZ)
-        assert len(notes) == 1
-        assert abs(cents(notes[0].hz, hz)) < 1.5

@@ -1,0 +1,67 @@
+"""Where a note settles: after its glide, in the middle of its vibrato, where a peg left it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.support.strings import Floats, after_silence, cents, hear_all
+
+RATE_HZ = 48000
+TARGET_HZ = 82.407
+
+
+def bent(target_hz: float, cents_at: Floats, ring_s: float = 4.0) -> Floats:
+    """A plucked string whose pitch lies `cents_at` above `target_hz`, sample by sample."""
+    phase = 2 * np.pi * np.cumsum(target_hz * 2 ** (cents_at / 1200)) / RATE_HZ
+    t = np.arange(cents_at.size) / RATE_HZ
+    partials = (
+        0.2 / k * np.exp(-t * np.sqrt(k) / ring_s) * np.cos(k * phase + k) for k in range(1, 12)
+    )
+    return after_silence(sum(partials, np.zeros(t.size)), RATE_HZ, hiss_db=-80)
+
+
+def test_a_peg_being_turned_is_followed_closely_and_the_note_is_where_it_ended() -> None:
+    t = np.arange(RATE_HZ * 3) / RATE_HZ
+    phase = 2 * np.pi * np.cumsum(110.0 * 2 ** (30 * t / 1200)) / RATE_HZ
+    x = sum(0.2 / k * np.cos(k * phase + k) for k in range(1, 12))
+    readings, notes, _ = hear_all(after_silence(x, RATE_HZ, hiss_db=-80), RATE_HZ)
+    lags = [30 * (r.at_s - 0.5) - cents(r.hz, 110.0) for r in readings if r.at_s > 0.8]
+    assert len(lags) > 90
+    assert max(abs(lag) for lag in lags) < 3
+    assert len(notes) == 1
+    assert 55 < cents(notes[0].hz, 110.0) < 90
+
+
+def test_a_vibrato_reads_its_centre() -> None:
+    t = np.arange(RATE_HZ * 2) / RATE_HZ
+    sway = 20 * np.sin(2 * np.pi * 5.5 * t)
+    for hz in (196.0, 440.0):
+        phase = 2 * np.pi * np.cumsum(hz * 2 ** (sway / 1200)) / RATE_HZ
+        x = sum(0.2 / k * np.cos(k * phase + k) for k in range(1, 8))
+        _, notes, _ = hear_all(after_silence(x, RATE_HZ, hiss_db=-80), RATE_HZ)
+        assert len(notes) == 1
+        assert abs(cents(notes[0].hz, hz)) < 1.5
+
+
+@pytest.mark.parametrize(
+    ("from_cents", "begins_s", "cents_a_s"),
+    [(-5, 1.0, 10), (-6, 1.5, 24), (6, 1.0, 12), (-10, 3.2, 10), (-20, 4.0, 20), (-4, 1.0, 8)],
+)
+def test_a_string_tuned_while_it_rings_is_where_the_peg_left_it(
+    from_cents: float, begins_s: float, cents_a_s: float
+) -> None:
+    t = np.arange(RATE_HZ * 7) / RATE_HZ
+    turned = np.minimum(abs(from_cents), np.maximum(0, t - begins_s) * cents_a_s)
+    x = bent(TARGET_HZ, from_cents + np.sign(-from_cents) * turned)
+    _, notes, _ = hear_all(x, RATE_HZ)
+    assert len(notes) == 1
+    assert abs(cents(notes[0].hz, TARGET_HZ)) < 0.2
+
+
+def test_a_pluck_that_starts_sharp_is_read_where_it_settles() -> None:
+    t = np.arange(RATE_HZ * 3) / RATE_HZ
+    x = bent(TARGET_HZ, 8 * np.exp(-t / 0.1))
+    _, notes, _ = hear_all(x, RATE_HZ)
+    assert len(notes) == 1
+    assert abs(cents(notes[0].hz, TARGET_HZ)) < 0.1
