@@ -33,7 +33,7 @@ EVENTS = {
 }
 
 
-@pytest.mark.parametrize("hz", [49.98, 60.05, 100.0, 120.06, 150.0, 300.1])
+@pytest.mark.parametrize("hz", [49.98, 60.05, 120.06, 300.1])
 @pytest.mark.parametrize("event", EVENTS)
 def test_hum_is_no_string_whatever_is_done_to_it(event: str, hz: float) -> None:
     x = hum(hz) * EVENTS[event](times()) + noise(times().size, -75)
