@@ -6,17 +6,24 @@ exit code 1 (the job could not be done) or 2 (the request was wrong).
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from station import __version__
-from station.errors import StationError
+from station.errors import SettingsError, StationError
+from station.plain_text import fit_output
 
+if TYPE_CHECKING:
+    from station.music.names import NamingSystem
+
+OUTPUT_FAULTS = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO}
+"""How a write to standard output fails: no space behind it, or the terminal is gone."""
 CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 
@@ -28,16 +35,23 @@ class OneLineGroup(click.Group):
             try:
                 return super().invoke(context)
             finally:
-                sys.stdout.flush()  # what fails should fail here, not when Python ends
+                if sys.stdout is not None:
+                    sys.stdout.flush()  # what fails should fail here, not when Python ends
         except StationError as error:
-            for line in str(error).splitlines():
+            faults = error.faults if isinstance(error, SettingsError) else [str(error)]
+            for line in faults:
                 click.echo(f"station: {line}", err=True)
             context.exit(error.exit_code)
         except BrokenPipeError:
             # The reader of our output has left (a `| head`): nothing is wrong, and what
             # Python still writes out at its end has nowhere to go.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            drop_output()
             context.exit(0)
+
+
+def drop_output() -> None:
+    """From now on standard output goes nowhere, as the documentation of signal.SIGPIPE advises."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 @click.group(cls=OneLineGroup, context_settings=CONTEXT)
@@ -55,7 +69,7 @@ def config_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """--config FILE, shared by every command that reads the settings."""
     return click.option(
         "--config",
-        type=click.Path(path_type=Path),
+        type=click.Path(path_type=Path, readable=False),  # its fault is told as any other
         help="Settings file (TOML). Without it the defaults hold.",
     )(command)
 
@@ -90,10 +104,23 @@ def demo(config: Path | None, port: int | None, a4_hz: float | None) -> None:
     run_demo(config, port, a4_hz)
 
 
+def list_tunings(context: click.Context, _: click.Parameter, wanted: str | None) -> str | None:
+    """Answer `--tuning list`, with which no file is asked for; any other name passes."""
+    from station.music.tunings import LIST_ALL, tuning_names
+
+    if wanted is None or wanted.strip().lower() != LIST_ALL:
+        return wanted
+    click.echo("\n".join(tuning_names()))
+    return context.exit(0)
+
+
 @cli.command()
-@click.argument("files", nargs=-1, required=True, type=click.Path())
+@click.argument("files", nargs=-1, required=True, type=click.Path(readable=False))
 @click.option(
-    "--tuning", help="A tuning such as guitar, bass-5 or guitar:drop-d; 'list' names all."
+    "--tuning",
+    is_eager=True,
+    callback=list_tunings,
+    help="A tuning such as guitar, bass-5 or guitar:drop-d; 'list' names all.",
 )
 @click.option("--a4", "a4_hz", type=float, default=440.0, show_default=True, help="Reference, Hz.")
 @click.option(
@@ -103,6 +130,13 @@ def demo(config: Path | None, port: int | None, a4_hz: float | None) -> None:
     show_default=True,
     help="Who gives the first guess; auto takes aubio where it works.",
 )
+@click.option(
+    "--names",
+    type=click.Choice(["english", "german", "solfege"]),
+    default="english",
+    show_default=True,
+    help="How notes are named for people; --json is always English.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Readings and notes, a JSON object a line.")
 @click.pass_context
 def hear(
@@ -111,6 +145,7 @@ def hear(
     tuning: str | None,
     a4_hz: float,
     tracker: str,
+    names: NamingSystem,
     as_json: bool,
 ) -> None:
     """Listen to sound files as to live lines: each channel is a line.
@@ -119,12 +154,14 @@ def hear(
     Examples:
       station hear take.wav
       station hear --tuning guitar:drop-d --a4 441 --json take.wav
+      station hear --tuning list
+      station hear --names solfege take.wav
     """
     from station.commands.hear import HearOptions, run_hear
     from station.commands.tracker import choose_tracker
 
     options = HearOptions(tuning, a4_hz, choose_tracker(tracker))
-    context.exit(run_hear(files, options, as_json))
+    context.exit(run_hear(files, options, as_json, names))
 
 
 @cli.command()
@@ -160,7 +197,15 @@ def check(context: click.Context, config: Path | None, as_json: bool) -> None:
 
 def main() -> None:
     """Entry point of the `station` command."""
-    cli(prog_name="station")
+    fit_output()
+    try:
+        cli(prog_name="station")
+    except OSError as error:
+        if error.errno not in OUTPUT_FAULTS or error.filename is not None:
+            raise
+        drop_output()
+        click.echo(f"station: the output cannot be written: {error.strerror}", err=True)
+        sys.exit(1)
 
 
 if __name__ == "__main__":

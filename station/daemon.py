@@ -38,6 +38,7 @@ STORE_NAME = "room.sqlite"
 HOUSEKEEPING_S = 5.0
 ADDRESS_LIFE_S = 10.0
 """How long the box's addresses are taken as they are: it may join a network later."""
+HOUSE_FAULT = "A fault of the program: what was heard may not be saved ({})."
 NOT_SAVED = "Not saved: {}. Everything goes on, but a power cut would lose it."
 
 
@@ -91,7 +92,7 @@ class TunerStation:
         self._instruments = settings.instruments()
         self.room = self._make_room(probe, simulated)
         self._store = self._open_store() if keep else None
-        self._owns_the_store = False
+        self.lamps: Lamps | None = None  # a button may be pressed before they are all there
         self.lamps = self._make_lamps()
         self.listening = Listening(
             settings.input.rate_hz,
@@ -112,7 +113,6 @@ class TunerStation:
     def start(self) -> None:
         """Page first, so that whatever follows can be said there."""
         self.page.start()
-        self._owns_the_store = True
         self._look_up_addresses()
         if self.lamps is not None:
             self.lamps.start()
@@ -133,10 +133,7 @@ class TunerStation:
         self.page.stop()
         store, self._store = self._store, None
         if store is not None:
-            # Without the page's port another station may be running on the same store:
-            # what it keeps there is newer than what was read here.
-            if self._owns_the_store:
-                self._save_last(store)
+            self._save_last(store)
             store.close()
 
     def __enter__(self) -> TunerStation:
@@ -208,6 +205,15 @@ class TunerStation:
         self.fault = reason
         self.ended.set()
 
+    def _toggle_quiet(self) -> None:
+        """The quiet button: the lamps at a quarter of their light, and back."""
+        with self._lock:
+            if self.lamps is None:
+                return
+            quiet = not self.room.station.quiet
+            self.lamps.set_quiet(quiet)
+            self._do(lambda: self.room.set_station(quiet=quiet))
+
     def _input_changed(self, state: InputState) -> None:
         self._do(
             lambda: self.room.set_input_state(
@@ -225,6 +231,7 @@ class TunerStation:
             simulated=simulated,
             tracker=probe.tracker,
             tracker_reason=probe.reason,
+            note_names=settings.station.note_names,
         )
         return Room(
             settings.players,
@@ -242,6 +249,7 @@ class TunerStation:
                 chosen.mode,
                 player=chosen.player,
                 in_cents=self.settings.station.in_cents,
+                on_quiet_button=self._toggle_quiet,
                 on_state=lambda state, reason: self._do(
                     lambda: self.room.set_lamp_state(state, reason)
                 ),
@@ -281,10 +289,21 @@ class TunerStation:
 
     def _keep_house(self) -> None:
         """What is due now and then, away from listening and from the page."""
+        trouble: str | None = None
         while not self._stopping.wait(HOUSEKEEPING_S):
-            if time.monotonic() - self._addresses_at_s >= ADDRESS_LIFE_S:
-                self._look_up_addresses()
-            self._save(only_if_due=True)
+            try:
+                if time.monotonic() - self._addresses_at_s >= ADDRESS_LIFE_S:
+                    self._look_up_addresses()
+                self._save(only_if_due=True)
+                if trouble is not None:
+                    self._do(lambda text=trouble: self.room.remove_banner(text))
+                    trouble = None
+            except Exception as fault:
+                # Nothing in here may end the saving for the rest of the evening.
+                if trouble is None:
+                    log.exception("housekeeping failed; it is tried again")
+                    trouble = HOUSE_FAULT.format(" ".join(repr(fault).split())[:200])
+                    self._do(lambda text=trouble: self.room.add_banner(text))
 
     def _save(self, only_if_due: bool = False) -> None:
         store = self._store
@@ -292,17 +311,20 @@ class TunerStation:
             return
         with self._lock:
             state = self.room.state()
+        saved = True
         try:
             if only_if_due:
-                store.save_if_due(state, time.monotonic())
+                saved = store.save_if_due(state, time.monotonic())
             else:
                 store.save(state, time.monotonic())
         except StorageError as error:
             log.warning("%s", error)
             banner = NOT_SAVED.format(error)
+            self._clear_save_banners(but=banner)
             self._do(lambda: self.room.add_banner(banner))
         else:
-            self._clear_save_banners()
+            if saved:
+                self._clear_save_banners()
 
     def _save_last(self, store: RoomStore) -> None:
         try:
@@ -310,10 +332,10 @@ class TunerStation:
         except StorageError as error:
             log.warning("%s", error)
 
-    def _clear_save_banners(self) -> None:
+    def _clear_save_banners(self, but: str = "") -> None:
         prefix = NOT_SAVED.partition("{")[0]
         for banner in self.snapshot()["station"]["banners"]:
-            if banner.startswith(prefix):
+            if banner.startswith(prefix) and banner != but:
                 self._do(lambda banner=banner: self.room.remove_banner(banner))
 
 

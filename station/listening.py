@@ -3,7 +3,8 @@
 The input's thread only hands blocks over. When listening falls behind by
 `BACKLOG_S`, the oldest blocks are given up and counted as a gap: a reading
 that is late, or spans what was given up, would be worse than none. Samples
-that are no numbers, as a faulty float input may give, count as lost too.
+that are no numbers or absurdly large, as a faulty float input may give, count
+as lost too.
 """
 
 from __future__ import annotations
@@ -13,12 +14,10 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable
 
-import numpy as np
-
 from station.measure.levels import LevelMeter
 from station.measure.listener import Listener
 from station.measure.types import Heard
-from station.sound.blocks import Block
+from station.sound.blocks import Block, are_sound
 
 log = logging.getLogger(__name__)
 
@@ -115,7 +114,7 @@ class Listening:
         stop = block.first_frame + len(block.samples)
         for line, listener in self._listeners.items():
             samples = block.samples[:, line - 1]
-            if not np.isfinite(samples).all():
+            if not are_sound(samples).all():
                 heard += listener.mark_gap(lost + len(samples))
                 self._complain_once(line)
                 continue
@@ -131,4 +130,4 @@ class Listening:
     def _complain_once(self, line: int) -> None:
         if line not in self._complained:
             self._complained.add(line)
-            log.warning("line %d gave samples that are not numbers; they count as lost", line)
+            log.warning("line %d gave samples that are no sound; they count as lost", line)

@@ -16,20 +16,16 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from station import settings_checks as check
-from station.errors import SettingsError, UsageError
-from station.music.tunings import (
-    CAPO_MAX,
-    Instrument,
-    Tuning,
-    custom_tuning,
-    find_instrument,
-)
+from station.errors import SettingsError
+from station.music.names import NamingSystem
+from station.music.tunings import CAPO_MAX
+from station.plain_text import path_text
 from station.room.model import Player
-from station.room.seats import take_seat
 from station.settings_checks import Check, shown
+from station.settings_entries import Entry, Tunings, read_players, read_tunings
 from station.settings_model import (
     FIRST_PLAYER,
     InputSettings,
@@ -37,7 +33,12 @@ from station.settings_model import (
     PageSettings,
     Settings,
     StationSettings,
-    with_tunings,
+)
+from station.sound.limits import (
+    MAX_CHANNELS,
+    MAX_FRAMES_PER_BLOCK,
+    MIN_FRAMES_PER_BLOCK,
+    RATES_HZ,
 )
 from station.toml_lines import key_lines, line_of
 
@@ -57,7 +58,6 @@ __all__ = [
 ]
 
 MASK = "********"
-MAX_LINES = 32
 ROOM_CODE_LETTERS = "abcdefghkmnpqrstuvwxyz23456789"  # none that look alike
 ROOM_CODE_LENGTH = 6
 
@@ -69,13 +69,14 @@ _TABLES: Mapping[str, Mapping[str, Check]] = {
         "data_dir": check.folder,
         "a4_hz": check.a4,
         "in_cents": check.number(0.5, 10.0, "cents"),
+        "note_names": check.one_of(*get_args(NamingSystem)),
     },
     "input": {
         "device": check.device,
-        "rate_hz": check.one_of(44100, 48000, 96000),
-        "channels": check.whole(1, MAX_LINES),
+        "rate_hz": check.one_of(*RATES_HZ),
+        "channels": check.whole(1, MAX_CHANNELS),
         "sample_format": check.one_of("int16", "int24", "float32"),
-        "frames_per_block": check.whole(128, 8192),
+        "frames_per_block": check.whole(MIN_FRAMES_PER_BLOCK, MAX_FRAMES_PER_BLOCK),
     },
     "page": {
         "host": check.host,
@@ -90,7 +91,7 @@ _LISTS: Mapping[str, Mapping[str, Check]] = {
         "id": check.player_id,
         "instrument": check.text(1),
         "tuning": check.text(),
-        "line": check.whole(1, MAX_LINES),
+        "line": check.whole(1, MAX_CHANNELS),
         "capo": check.whole(0, CAPO_MAX),
     },
     "tunings": {"name": check.text(1), "instrument": check.text(1), "notes": check.notes},
@@ -162,24 +163,25 @@ def make_room_code() -> str:
 
 
 def _read(path: Path) -> str:
+    name = path_text(path)
     try:
         raw = path.read_bytes()
     except FileNotFoundError:
-        raise SettingsError([f"{path}: there is no such file: is the path right?"]) from None
+        raise SettingsError([f"{name}: there is no such file: is the path right?"]) from None
     except OSError as error:
-        raise SettingsError([f"{path}: cannot be read: {error.strerror}"]) from error
+        raise SettingsError([f"{name}: cannot be read: {error.strerror}"]) from error
     try:
         return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        raise SettingsError([f"{path}:{line}: not UTF-8 text: save the file as UTF-8"]) from error
+        raise SettingsError([f"{name}:{line}: not UTF-8 text: save the file as UTF-8"]) from error
 
 
 def _not_toml(path: Path, text: str, error: tomllib.TOMLDecodeError) -> str:
     what, _, place = str(error).rpartition(" (at ")
     found = re.match(r"line (\d+), column", place)
     line = int(found[1]) if found else _unfinished_line(text)
-    return f"{path}:{line}: not TOML: {what} (nothing after this line could be checked)"
+    return f"{path_text(path)}:{line}: not TOML: {what} (nothing after this line could be checked)"
 
 
 def _unfinished_line(text: str) -> int:
@@ -207,36 +209,36 @@ class _Reader:
         self._data = data
         self._lines = lines
         self._faults: list[tuple[int, str]] = []
-        # Tunings with a fault of their own; who plays one is not at fault too.
-        self._misspelled: set[str] = set()
 
     def settings(self) -> Settings:
         for key in self._data:
             if key not in KEYS:
                 self._fault((key,), check.unknown_key(key, "", KEYS))
         tables = {name: self._table(name) for name in _TABLES}
-        tunings = self._tunings(self._list("tunings"))
-        self._misspelled = self._declared_tunings() - {tuning.key for tuning in tunings}
+        tunings = read_tunings(self._list("tunings"), self._fault)
         line_input = InputSettings(**tables["input"])
-        players = self._players(self._list("players"), tunings, line_input.channels)
-        lamps = LampSettings(**tables["lamps"])
-        if len(players) == len(self._data.get("players", players)):
-            self._check_lamp_player(lamps.player, players)
+        lines = line_input.channels if self._tells("input", "channels", tables) else MAX_CHANNELS
+        players = self._players(tunings, lines, tables["lamps"].get("player", ""))
         if self._faults:
             raise SettingsError([text for _, text in sorted(self._faults)])
         return Settings(
             StationSettings(**self._below_here(tables["station"])),
             line_input,
             PageSettings(**tables["page"]),
-            lamps,
+            LampSettings(**tables["lamps"]),
             players,
-            tunings,
+            tunings.made,
         )
+
+    def _tells(self, table: str, key: str, tables: Mapping[str, dict[str, Any]]) -> bool:
+        """Whether the key's value is known: set and sound, or left out."""
+        given = self._data.get(table, {})
+        return isinstance(given, dict) and (key not in given or key in tables[table])
 
     def _fault(self, path: tuple[str | int, ...], what: str) -> None:
         line = line_of(self._lines, path)
         dotted = ".".join(str(part) for part in path if isinstance(part, str))
-        entry = f"{self._path}:{line}: {dotted}: {' '.join(what.split())}"
+        entry = f"{path_text(self._path)}:{line}: {dotted}: {' '.join(what.split())}"
         if (line, entry) not in self._faults:
             self._faults.append((line, entry))
 
@@ -247,22 +249,21 @@ class _Reader:
         self._fault((name,), f"{shown(content)} is not a table: write [{name}] and its keys")
         return {}
 
-    def _list(self, name: str) -> list[tuple[int, dict[str, Any]]]:
-        """The entries of an array of tables with their numbers; those with faults left out."""
+    def _list(self, name: str) -> list[Entry] | None:
+        """The entries of an array of tables; None where it is no such array."""
         entries = self._data.get(name, [])
         if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
             self._fault((name,), f"these are not entries: write [[{name}]] above each of them")
-            return []
-        sound = []
-        for number, entry in enumerate(entries):
-            before = len(self._faults)
-            values = self._checked((name, number), entry, name)
-            for key in _REQUIRED[name]:
-                if key not in entry:
-                    self._fault((name, number, key), "the key is missing")
-            if len(self._faults) == before:
-                sound.append((number, values))
-        return sound
+            return None
+        return [self._entry((name, number), entry) for number, entry in enumerate(entries)]
+
+    def _entry(self, path: tuple[str, int], content: dict[str, Any]) -> Entry:
+        table, _ = path
+        values = self._checked(path, content, table)
+        missing = [key for key in _REQUIRED[table] if key not in content]
+        for key in missing:
+            self._fault((*path, key), "the key is missing")
+        return Entry(path, values, frozenset([*missing, *(content.keys() - values.keys())]))
 
     def _checked(
         self, path: tuple[str | int, ...], content: dict[str, Any], table: str
@@ -279,110 +280,19 @@ class _Reader:
                 self._fault((*path, key), str(error))
         return values
 
-    def _tunings(self, entries: list[tuple[int, dict[str, Any]]]) -> tuple[Tuning, ...]:
-        made: dict[str, Tuning] = {}
-        for number, entry in entries:
-            path = ("tunings", number)
-            try:
-                instrument = find_instrument(entry["instrument"])
-            except UsageError as error:
-                self._fault((*path, "instrument"), str(error))
-                continue
-            try:
-                tuning = custom_tuning(entry["name"], instrument.key, entry["notes"])
-            except UsageError as error:
-                # A name that is taken is the only fault that is not one of the notes.
-                key = "name" if str(error).startswith("tuning name") else "notes"
-                self._fault((*path, key), str(error))
-                continue
-            if tuning.name in made:
-                self._fault((*path, "name"), f"{shown(entry['name'])} is the name of two tunings")
-            made[tuning.name] = tuning
-        return tuple(made.values())
-
-    def _declared_tunings(self) -> set[str]:
-        entries = self._data.get("tunings", [])
-        tables = [e for e in entries if isinstance(e, dict)] if isinstance(entries, list) else []
-        return {check.slug(str(entry.get("name", ""))) for entry in tables}
-
-    def _players(
-        self,
-        entries: list[tuple[int, dict[str, Any]]],
-        tunings: tuple[Tuning, ...],
-        channels: int,
-    ) -> tuple[Player, ...]:
-        if not self._data.get("players"):
-            return (FIRST_PLAYER,)
-        instruments = with_tunings(tunings)
-        taken = {entry["id"] for _, entry in entries if "id" in entry}
-        seated: dict[str, Player] = {}
-        for number, entry in entries:
-            own_id = entry.get("id") or check.free_id(entry["name"], number, taken)
-            taken.add(own_id)
-            if own_id in seated:
-                self._fault(("players", number, "id"), f"{shown(own_id)} is another player's id")
-            player = self._player(number, {**entry, "id": own_id}, instruments, channels)
-            if player is not None:
-                seated[own_id] = player
-        return tuple(seated.values())
-
-    def _player(
-        self,
-        number: int,
-        entry: dict[str, Any],
-        instruments: Mapping[str, Instrument],
-        channels: int,
-    ) -> Player | None:
-        """A player checked against the instruments and lines there are; None with a fault."""
-        path = ("players", number)
-        before = len(self._faults)
-        if entry.get("line", 1) > channels:
-            self._fault(
-                (*path, "line"),
-                f"{entry['line']} is beyond the lines there are: 1 to {channels},"
-                " the channels of [input]",
-            )
-        try:
-            instrument = instruments[find_instrument(entry["instrument"]).key]
-        except UsageError as error:
-            self._fault((*path, "instrument"), str(error))
-            return None
-        entry["tuning"] = self._tuning_key((*path, "tuning"), entry.get("tuning", ""), instrument)
-        if len(self._faults) > before:
-            return None
-        try:
-            return take_seat(Player(**entry), instruments, channels).player
-        except UsageError as error:
-            self._fault((*path, "capo" if entry.get("capo") else "tuning"), str(error))
-            return None
-
-    def _tuning_key(self, path: tuple[str | int, ...], wanted: str, instrument: Instrument) -> str:
-        """The key of the tuning written by key or label, those of the settings included."""
-        if not wanted or not instrument.tunings:
-            return wanted
-        keys = {
-            name.casefold(): tuning.key
-            for tuning in instrument.tunings.values()
-            for name in (tuning.label, tuning.key)
-        }
-        found = keys.get(wanted.casefold())
-        if found is None and check.slug(wanted) not in self._misspelled:
-            near = get_close_matches(wanted.casefold(), list(keys), n=1, cutoff=0.5)
-            nearest = f"; the nearest is {keys[near[0]]}" if near else ""
-            listed = ", ".join(instrument.tunings)
-            self._fault(
-                path,
-                f"{shown(wanted)} is no tuning of {instrument.key}{nearest} (there are {listed})",
-            )
-        return found or ""
-
-    def _check_lamp_player(self, wanted: str, players: tuple[Player, ...]) -> None:
-        ids = [player.id for player in players]
-        if wanted and wanted not in ids:
-            near = get_close_matches(wanted, ids, n=1, cutoff=0.0)[0]
-            self._fault(
-                ("lamps", "player"), f"{shown(wanted)} is no player's id; the nearest is {near}"
-            )
+    def _players(self, tunings: Tunings, lines: int, lamp_player: str) -> tuple[Player, ...]:
+        entries = self._list("players")
+        if entries is None:
+            return ()
+        ids: frozenset[str] | None = frozenset([FIRST_PLAYER.id])
+        players: tuple[Player, ...] = (FIRST_PLAYER,)
+        if entries:
+            players, ids = read_players(entries, tunings, lines, self._fault)
+        if lamp_player and ids is not None and lamp_player not in ids:
+            near = get_close_matches(lamp_player, sorted(ids), n=1, cutoff=0.0)[0]
+            what = f"{shown(lamp_player)} is no player's id; the nearest is {near}"
+            self._fault(("lamps", "player"), what)
+        return players
 
     def _below_here(self, station: dict[str, Any]) -> dict[str, Any]:
         """A relative ``data_dir`` counts from the settings file's own folder."""

@@ -20,6 +20,7 @@ from station.room.model import TEXT_LIMIT, clean_text
 
 Check = Callable[[Any], Any]
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 ID_LIMIT = 32
 
 
@@ -120,9 +121,14 @@ def host(value: Any) -> str:
 
 def folder(value: Any) -> Path | None:
     """A folder; empty text means none is given, a leading ~ the home folder."""
-    if not isinstance(value, str) or "\0" in value:
+    if not isinstance(value, str) or _CONTROL.search(value):
         raise ValueError(f"{shown(value)} is not the name of a folder")
-    return Path(value).expanduser() if value.strip() else None
+    try:
+        return Path(value).expanduser() if value.strip() else None
+    except RuntimeError:
+        raise ValueError(
+            f"{shown(value)}: there is no home folder of that name: write the whole path"
+        ) from None
 
 
 def player_id(value: Any) -> str:

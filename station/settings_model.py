@@ -9,6 +9,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Literal
 
+from station.errors import StorageError
+from station.music.names import NamingSystem
 from station.music.tunings import Instrument, Tuning, load_instruments
 from station.room.model import Player
 
@@ -17,13 +19,18 @@ HOME_FOLDER = "~/.local/state/rehearsal-room-station"
 
 @dataclass(frozen=True, slots=True)
 class StationSettings:
-    """The box itself. ``data_dir`` None means ``Settings.data_dir`` finds one."""
+    """The box itself. ``data_dir`` None means ``Settings.data_dir`` finds one.
+
+    ``note_names`` is the system in which notes are shown to people; what
+    settings and the API spell is always English.
+    """
 
     name: str = "Rehearsal room"
     room_code: str = ""
     data_dir: Path | None = None
     a4_hz: float = 440.0
     in_cents: float = 2.0
+    note_names: NamingSystem = "english"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +80,18 @@ class Settings:
         return with_tunings(self.tunings)
 
     def data_dir(self) -> Path:
-        """Where to keep the room's state: as set, as the service manager says, else at home."""
+        """Where to keep the room's state: as set, as the service manager says, else at home.
+
+        Raises StorageError for a user without a home folder.
+        """
         given = os.environ.get("STATE_DIRECTORY", "").partition(":")[0]
-        return self.station.data_dir or Path(given or HOME_FOLDER).expanduser()
+        try:
+            return self.station.data_dir or Path(given or HOME_FOLDER).expanduser()
+        except RuntimeError:
+            raise StorageError(
+                "no folder for the room's state: this user has no home folder;"
+                " set data_dir in [station], or HOME"
+            ) from None
 
 
 def with_tunings(tunings: tuple[Tuning, ...]) -> Mapping[str, Instrument]:

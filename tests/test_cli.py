@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 import subprocess
 import sys
+from pathlib import Path
+from typing import Any
 
 import click
 import pytest
@@ -58,6 +61,7 @@ def test_a_command_line_that_cannot_be_meant_ends_with_2_and_nothing_done(argume
         (StationError("it is not to be"), 1, ["station: it is not to be"]),
         (UsageError("what is meant?"), 2, ["station: what is meant?"]),
         (SettingsError(["a.toml:1: x: y", "a.toml:2: z: w"]), 2, None),
+        (StationError("one\u2028line"), 1, None),
     ],
 )
 def test_a_deliberate_error_is_a_line_for_each_fault_and_an_exit_code(error, code, said):
@@ -73,7 +77,8 @@ def test_a_deliberate_error_is_a_line_for_each_fault_and_an_exit_code(error, cod
 
     assert result.exit_code == code
     assert result.stdout == ""
-    assert result.stderr.splitlines() == (said or [f"station: {fault}" for fault in error.faults])
+    faults = getattr(error, "faults", [str(error)])
+    assert result.stderr.split("\n") == [*(said or [f"station: {fault}" for fault in faults]), ""]
 
 
 def test_a_reader_that_leaves_early_is_no_error():
@@ -89,6 +94,50 @@ def test_a_reader_that_leaves_early_is_no_error():
 
     assert head.stderr == ""
     assert head.stdout == "0\n"
+
+
+def run(*arguments: str, **options: Any) -> subprocess.CompletedProcess[str]:
+    """The command as a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "station.cli", *arguments],
+        stderr=subprocess.PIPE,
+        text=True,
+        timeout=60,
+        check=False,
+        **options,
+    )
+
+
+@pytest.mark.parametrize(
+    "arguments", [("settings",), ("--help",), ("hear", "--tuning", "list")], ids=" ".join
+)
+def test_an_output_that_takes_nothing_more_is_one_line(arguments):
+    with Path("/dev/full").open("w") as full:  # full(4): every write fails for lack of space
+        ended = run(*arguments, stdout=full)
+
+    assert ended.returncode == 1
+    assert ended.stderr == "station: the output cannot be written: No space left on device\n"
+
+
+def test_an_output_that_is_closed_ends_no_command_in_a_traceback():
+    ended = run("settings", stdout=None, preexec_fn=lambda: os.close(1))
+
+    assert (ended.returncode, ended.stderr) == (0, "")
+
+
+def test_a_user_without_a_home_folder_is_told_so_in_one_line(tmp_path):
+    (tmp_path / "sitecustomize.py").write_text(
+        "import pathlib\n"
+        "def no_home(path): raise RuntimeError('Could not determine home directory.')\n"
+        "pathlib.Path.expanduser = no_home\n"
+    )
+    environment = os.environ | {"PYTHONPATH": f"{tmp_path}{os.pathsep}{Path.cwd()}"}
+
+    ended = run("settings", stdout=subprocess.PIPE, env=environment)
+
+    assert (ended.returncode, ended.stdout) == (1, "")
+    assert ended.stderr.startswith("station: no folder for the room's state: ")
+    assert ended.stderr.count("\n") == 1
 
 
 def test_the_commands_start_without_what_only_some_of_them_need():

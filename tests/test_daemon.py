@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+import shutil
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
@@ -18,6 +19,7 @@ import pytest
 from station.daemon import STORE_NAME, TunerStation, demo_settings
 from station.errors import PortTakenError, ReferenceRangeError
 from station.lamps.lamps import Lamps
+from station.lamps.pins import QUIET_BUTTON
 from station.music.pitch import shift_cents
 from station.probe import Probe
 from station.room.model import Event, Player
@@ -323,6 +325,44 @@ def test_storage_that_fails_later_is_a_banner_until_it_works_again(start, settin
     assert station.snapshot()["station"]["banners"] == []
 
 
+def test_a_banner_of_what_was_not_saved_stays_until_something_is(start, settings, monkeypatch):
+    monkeypatch.setattr("station.daemon.HOUSEKEEPING_S", 0.01)
+    rounds = 0
+    station = start()
+    save_if_due = station._store.save_if_due
+
+    def counted(*arguments: Any) -> bool:
+        nonlocal rounds
+        rounds += 1
+        return save_if_due(*arguments)
+
+    monkeypatch.setattr(station._store, "save_if_due", counted)
+    shutil.rmtree(settings.data_dir())
+
+    assert put(station, "/api/v1/reference", {"a4_hz": 443.0, "by": "Tove"}) == 200
+    before = rounds
+    wait_until(lambda: rounds > before + 5)
+
+    (banner,) = station.snapshot()["station"]["banners"]
+    assert banner.startswith("Not saved: ")
+    assert "is gone" in banner
+
+
+def test_two_stations_on_one_folder_do_not_undo_each_others_agreement(start, settings):
+    first = start()
+    second = start()  # on a port of its own
+    assert put(second, "/api/v1/reference", {"a4_hz": 438.0, "by": "Ida"}) == 200
+    assert put(first, "/api/v1/reference", {"a4_hz": 443.0, "by": "Tove"}) == 200
+    first.stop()
+    second.stop()
+
+    (banner,) = second.snapshot()["station"]["banners"]
+    assert banner.startswith("Not saved: ")
+    assert "another station" in banner
+    assert first.snapshot()["station"]["banners"] == []
+    assert start().snapshot()["reference"]["a4_hz"] == 443.0
+
+
 def test_a_damaged_store_is_kept_aside_and_said(start, settings):
     settings.data_dir().mkdir(parents=True)
     (settings.data_dir() / STORE_NAME).write_bytes(b"not a database" * 500)
@@ -379,6 +419,49 @@ def test_a_folder_that_cannot_be_written_does_not_cost_the_lamps_as_well(
 
     assert asked == [None]  # lgpio's pipes go to the temporary folder then
     assert station.snapshot()["station"]["lamps"]["state"] == "lit"
+
+
+def test_housekeeping_goes_on_after_a_fault_and_says_it_meanwhile(
+    start, settings, monkeypatch, caplog
+):
+    monkeypatch.setattr("station.daemon.HOUSEKEEPING_S", 0.01)
+    monkeypatch.setattr("station.daemon.ADDRESS_LIFE_S", 0.0)
+    broken = threading.Event()
+    broken.set()
+
+    def addresses(*_: object) -> list[str]:
+        if broken.is_set():
+            raise ZeroDivisionError("no such luck")
+        return ["http://127.0.0.1/"]
+
+    station = start()
+    monkeypatch.setattr("station.daemon.page_addresses", addresses)
+    wait_until(lambda: station.snapshot()["station"]["banners"])
+
+    (banner,) = station.snapshot()["station"]["banners"]
+    assert "ZeroDivisionError" in banner
+    assert "\n" not in banner
+    broken.clear()
+    wait_until(lambda: not station.snapshot()["station"]["banners"])
+    assert station.addresses() == ["http://127.0.0.1/"]
+    assert [record.exc_info is not None for record in caplog.records] == [True]
+
+
+# -- the quiet button ------------------------------------------------------------
+
+
+def test_the_quiet_button_dims_the_lamps_and_the_room_says_so(start):
+    station = start()
+    assert station.lamps is not None
+    pin = station.lamps.pin_factory.pin(QUIET_BUTTON.bcm)
+    with event_stream(station.page.port) as stream:
+        assert stream.until("room")["station"]["quiet"] is False
+        for quiet in (True, False):
+            pin.drive_low()  # a press connects the pin to ground
+            assert stream.until("room")["station"]["quiet"] is quiet
+            assert station.lamps._animation.quiet is quiet
+            pin.drive_high()
+            wait_until(lambda: not station.lamps._buttons[0].is_pressed)
 
 
 def test_an_aubio_that_cannot_be_used_is_said_on_the_page(settings):
@@ -449,10 +532,11 @@ def test_a_demo_has_the_simulated_band_and_nothing_of_the_box(settings):
     assert demo.input.channels == len(BAND)
 
 
-def test_samples_that_are_no_numbers_do_not_end_listening(start, hand):
+@pytest.mark.parametrize("value", [np.nan, 3e38])
+def test_samples_that_are_no_sound_do_not_end_listening(start, hand, value):
     station = start(hand)
 
-    hand.play(np.full((2048, 3), np.nan), station.listening)
+    hand.play(np.full((48000, 3), value), station.listening)
     pluck(station, hand, 1, GUITAR_HZ[5])
 
     assert rolls(station, "tove")[5] == "in"

@@ -171,15 +171,16 @@ def test_samples_that_are_no_numbers_are_lost_on_their_line_alone(caplog):
     spoilt = samples.copy()
     spoilt[100] = np.nan
     spoilt[3 * FRAMES] = np.inf
+    spoilt[5 * FRAMES] = 3e38  # finite, but its square is not
     ear = Ear()
 
     with caplog.at_level(logging.WARNING), listening(ear, 2, {1, 2}) as made:
         hand_over(made, blocks_of(np.column_stack([samples, spoilt])))
 
     assert ear.of(1, Level, Reading, Note) == heard_alone(1, samples)
-    assert [gap.lost_frames for gap in ear.of(2, Gap)] == [FRAMES, FRAMES]
+    assert [gap.lost_frames for gap in ear.of(2, Gap)] == [FRAMES, FRAMES, FRAMES]
     assert [round(note.hz, 1) for note in ear.of(2, Note)] == [110.3]
-    assert caplog.messages == ["line 2 gave samples that are not numbers; they count as lost"]
+    assert caplog.messages == ["line 2 gave samples that are no sound; they count as lost"]
 
 
 def test_of_a_line_without_pitch_no_level_is_made_of_what_is_no_number():

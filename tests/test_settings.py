@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import station
-from station.errors import SettingsError
+from station.errors import SettingsError, StorageError
 from station.room.room import Reference, Room
 from station.settings import (
     KEYS,
@@ -83,6 +83,24 @@ def test_an_empty_file_means_the_defaults(tmp_path):
     assert load(tmp_path, "") == default_settings()
 
 
+@pytest.mark.parametrize("names", ["english", "german", "solfege"])
+def test_each_naming_system_is_taken_and_shown_while_tunings_stay_english(tmp_path, names):
+    settings = load(tmp_path, f"[station]\nnote_names = '{names}'\n{BASS_TUNING}")
+
+    assert settings.station.note_names == names
+    assert effective(settings)["station"]["note_names"] == names
+    assert effective(load(tmp_path, effective_toml(settings))) == effective(settings)
+    assert effective(settings)["tunings"][0]["notes"] == ["Eb1", "Ab1", "Db2", "B2"]
+
+
+BASS_TUNING = """\
+[[tunings]]
+name = "Odd"
+instrument = "bass"
+notes = ["eb1", "A♭1", "Db2", "B2"]
+"""
+
+
 def test_settings_make_a_room(tmp_path):
     settings = load_settings(EXAMPLE)
 
@@ -134,6 +152,7 @@ tuning = "drop-q"
         ["station.toml:15", "players.instrument"],
         ["station.toml:16", "players.line"],
         ["station.toml:18", "players.name"],
+        ["station.toml:20", "players.tuning"],
     ]
     assert "440 Hz" in found[0]
     assert "nearest valid key is name" in found[1]
@@ -143,6 +162,7 @@ tuning = "drop-q"
     assert "guitar" in found[5]
     assert "1 to 2" in found[6]
     assert "missing" in found[7]
+    assert "nearest is drop-d" in found[8]
 
 
 @pytest.mark.parametrize(
@@ -155,6 +175,7 @@ tuning = "drop-q"
         ("station = 3", 1, "station", "write [station]"),
         ("[players]\nname = 'Oda'", 1, "players", "write [[players]]"),
         ("players = [1]", 1, "players", "write [[players]]"),
+        ("players = 3", 1, "players", "write [[players]]"),
         ("[input]\nport = 1", 2, "input.port", "belongs to [page]"),
         ("[input]\n\nqqqq = 1", 3, "input.qqqq", "valid keys are device"),
         ("[station]\nname = ''", 2, "station.name", "at least 1"),
@@ -163,12 +184,18 @@ tuning = "drop-q"
         ('[station]\nname = "a\\u0007b"', 2, "station.name", "control"),
         ("[station]\nroom_code = 1234", 2, "station.room_code", "not text"),
         ("[station]\ndata_dir = 1", 2, "station.data_dir", "folder"),
+        ('[station]\ndata_dir = "a\\u0007b"', 2, "station.data_dir", "folder"),
+        ("[station]\ndata_dir = '~nobody-here/x'", 2, "station.data_dir", "no home folder"),
         ("[station]\na4_hz = '440'", 2, "station.a4_hz", "390 to 470"),
         ("[station]\na4_hz = nan", 2, "station.a4_hz", "390 to 470"),
         ("[station]\na4_hz = true", 2, "station.a4_hz", "390 to 470"),
         ("[station]\nin_cents = 0", 2, "station.in_cents", "0.5 to 10 cents"),
         ("[station]\nin_cents = inf", 2, "station.in_cents", "0.5 to 10 cents"),
         ("[station]\nin_cents = true", 2, "station.in_cents", "0.5 to 10 cents"),
+        ("[station]\nnote_names = 'solfège'", 2, "station.note_names", "nearest is solfege"),
+        ("[station]\nnote_names = 'germna'", 2, "station.note_names", "nearest is german"),
+        ("[station]\nnote_names = 3", 2, "station.note_names", '"english", "german", "solfege"'),
+        ("[station]\nnote_name = 'german'", 2, "station.note_name", "valid key is note_names"),
         ("[input]\ndevice = '2'", 2, "input.device", "index"),
         ("[input]\ndevice = ''", 2, "input.device", "at least 1"),
         ("[input]\nrate_hz = 48000.0", 2, "input.rate_hz", "44100, 48000, 96000"),
@@ -227,6 +254,68 @@ def test_what_an_instrument_cannot_have_is_a_fault(tmp_path, instrument, more, k
     text = f"[[players]]\nname = 'Pia'\ninstrument = '{instrument}'\n{more}\n"
 
     assert fault(tmp_path, text).startswith(f"station.toml:4: players.{key}: ")
+
+
+def test_an_entry_is_checked_to_its_end_whatever_its_first_fault(tmp_path):
+    text = """\
+[[players]]
+name = "Oda"
+id = "x"
+instrument = "guitr"
+capo = 99
+line = 3
+
+[[players]]
+id = "x"
+instrument = "piano"
+tuning = "standard"
+capo = 1
+
+[[tunings]]
+name = "Drop D"
+instrument = "guitar"
+notes = ["E2"]
+
+[[tunings]]
+instrument = "gitar"
+notes = ["H9"]
+"""
+
+    assert [entry.split(": ")[:2] for entry in faults(tmp_path, text)] == [
+        ["station.toml:4", "players.instrument"],
+        ["station.toml:5", "players.capo"],
+        ["station.toml:6", "players.line"],
+        ["station.toml:8", "players.name"],
+        ["station.toml:9", "players.id"],
+        ["station.toml:11", "players.tuning"],
+        ["station.toml:12", "players.capo"],
+        ["station.toml:15", "tunings.name"],
+        ["station.toml:17", "tunings.notes"],
+        ["station.toml:19", "tunings.name"],
+        ["station.toml:20", "tunings.instrument"],
+        ["station.toml:21", "tunings.notes"],
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        # What a player may play, and on which line, hangs on what is faulty already.
+        (f"{PLAYER}line = 9\n[input]\nchannels = 99\n", "input.channels"),
+        (f"tunings = 3\n{PLAYER}tuning = 'low-tide'\n", "tunings"),
+        (f"[lamps]\nplayer = 'oda'\n{PLAYER}id = 'O da'\n", "players.id"),
+        ("[lamps]\nplayer = 'oda'\n[players]\n", "players"),
+    ],
+)
+def test_what_depends_on_a_faulty_key_is_not_at_fault_too(tmp_path, text, key):
+    assert fault(tmp_path, text).split(": ")[1] == key
+
+
+def test_a_lamp_player_is_looked_for_among_players_with_other_faults(tmp_path):
+    found = faults(tmp_path, f"[lamps]\nplayer = 'odo'\n{PLAYER}capo = 99\n")
+
+    assert [entry.split(": ")[1] for entry in found] == ["lamps.player", "players.capo"]
+    assert "nearest is oda" in found[0]
 
 
 def test_two_players_may_not_have_one_id(tmp_path):
@@ -359,6 +448,29 @@ def test_without_a_folder_the_service_managers_one_is_used_then_the_home_folder(
 
     assert given == Path("/var/lib/one")
     assert default_settings().data_dir().is_relative_to("/home/band")
+
+
+def test_a_user_without_a_home_folder_is_told_what_to_set(monkeypatch):
+    monkeypatch.delenv("STATE_DIRECTORY", raising=False)
+    monkeypatch.setattr(Path, "expanduser", no_home)
+
+    with pytest.raises(StorageError, match="set data_dir"):
+        default_settings().data_dir()
+
+
+def no_home(_: Path) -> Path:
+    raise RuntimeError("Could not determine home directory.")  # as pathlib says it
+
+
+def test_a_settings_file_with_an_odd_name_is_still_one_line_a_fault(tmp_path):
+    path = tmp_path / "two\nlines \udcff.toml"
+    path.write_text("zzzz = 1\nyyyy = 2\n")
+
+    with pytest.raises(SettingsError) as failed:
+        load_settings(path)
+
+    assert [r"two\nlines \xff.toml:" in line for line in failed.value.faults] == [True, True]
+    assert "\n" not in "".join(failed.value.faults)
 
 
 def test_the_room_code_is_masked_wherever_settings_are_shown(tmp_path):

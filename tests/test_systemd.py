@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import configparser
+import os
 import re
+import shlex
 import shutil
+import stat
 import subprocess
 from pathlib import Path
 
@@ -47,7 +50,43 @@ def test_it_runs_the_station_as_a_user_without_rights(service: configparser.Sect
     assert service["ExecStart"].startswith(f"{PROGRAM} run --config /etc/")
     assert service["DynamicUser"] == "yes"
     assert service["User"] != "root"
-    assert set(service["SupplementaryGroups"].split()) == {"audio", "gpio"}
+    assert {"audio", "gpio"} < set(service["SupplementaryGroups"].split())
+
+
+def set_up_commands() -> list[list[str]]:
+    """The commands that the file's first comment tells to type, in their order."""
+    comment = UNIT.read_text().partition("[Unit]")[0]
+    lines = [line.removeprefix("#") for line in comment.splitlines()]
+    shown = "\n".join(line for line in lines if line.startswith("   ")).replace("\\\n", " ")
+    return [shlex.split(line) for line in shown.splitlines()]
+
+
+def test_the_room_code_is_for_the_services_group_alone_to_read(
+    service: configparser.SectionProxy, tmp_path: Path
+) -> None:
+    (install,) = [words for words in set_up_commands() if words[0] == "install"]
+    made = [words[-1] for words in set_up_commands() if words[0] == "groupadd"]
+    group = install[install.index("-g") + 1]
+    target = Path(install[-1])
+
+    assert service["ExecStart"].endswith(f"--config {target}")
+    assert group in made
+    assert group in service["SupplementaryGroups"].split()
+    # As typed, but for the group, which is not made here, and the place.
+    here = [*install[:-1], str(tmp_path / target.name)]
+    here[here.index(group)] = str(os.getgid())
+    subprocess.run(here, check=True, cwd=UNIT.parents[1])
+    assert stat.S_IMODE((tmp_path / target.name).stat().st_mode) == 0o640
+
+
+def test_every_group_of_the_service_is_made_before_it_starts_or_is_the_systems(
+    service: configparser.SectionProxy,
+) -> None:
+    commands = set_up_commands()
+    made = {words[-1] for words in commands if words[0] == "groupadd"}
+
+    assert set(service["SupplementaryGroups"].split()) == made | {"audio"}
+    assert commands[-1][:3] == ["systemctl", "enable", "--now"]
 
 
 def test_it_starts_again_after_a_failure_but_not_with_wrong_settings(

@@ -22,7 +22,7 @@ from station.commands.check_input import look_at_input
 from station.commands.check_item import Item, fault, ok, remark
 from station.commands.check_running import look_at_port, look_at_running_station
 from station.commands.serve import read_settings
-from station.errors import SettingsError
+from station.errors import SettingsError, StorageError
 from station.probe import Probe, probe_aubio
 from station.settings import Settings
 
@@ -53,7 +53,7 @@ def look_over(config: Path | None) -> Iterator[Item]:
         yield from (remark(name, unseen, "correct the settings file") for name in NEED_SETTINGS)
         return
     yield settings_item(config, settings)
-    yield look_at_storage(settings.data_dir())
+    yield storage_item(settings)
     yield look_at_network(settings.page.host)
     port, room = look_at_port(settings.page.host, settings.page.port)
     yield port
@@ -77,6 +77,14 @@ def settings_item(config: Path | None, settings: Settings) -> Item:
         f"{found}, no room code: every start of the station makes a new one",
         "set room_code in [station] to keep one",
     )
+
+
+def storage_item(settings: Settings) -> Item:
+    """Whether there is a folder to keep the room's state in, and it can be written."""
+    try:
+        return look_at_storage(settings.data_dir())
+    except StorageError as error:
+        return fault("storage", str(error), "set data_dir in [station]")
 
 
 def tracker_item(probe: Probe) -> Item:

@@ -15,7 +15,7 @@ from station.measure.levels import level_of
 from station.room.model import Player
 from station.settings import InputSettings
 from station.sound.blocks import Samples
-from station.sound.line_input import LineInput
+from station.sound.line_input import LineFormat, LineInput
 
 LISTEN_S = 1.0
 LISTEN_LIMIT_S = 4.0
@@ -52,13 +52,7 @@ def _listen(wanted: InputSettings) -> Sound:
     """About a second of the input; raises LineInputError."""
     pieces: list[Samples] = []
     frames = overruns = 0
-    with LineInput(
-        wanted.device,
-        wanted.rate_hz,
-        wanted.channels,
-        wanted.sample_format,
-        wanted.frames_per_block,
-    ) as line:
+    with LineInput(LineFormat(**asdict(wanted))) as line:
         limit_s = time.monotonic() + LISTEN_LIMIT_S
         for block in line:
             pieces.append(block.samples)

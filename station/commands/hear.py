@@ -4,24 +4,27 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from station.errors import SoundFileError, StationError
 from station.measure.listener import Listener
 from station.measure.types import Heard, Note, Reading
+from station.music.names import NamingSystem, note_in
 from station.music.pitch import check_a4
 from station.music.tunings import find_tuning_by_name, load_instruments
 from station.music.verdict import verdict
+from station.plain_text import path_text, valid_text
 from station.room.hearing import attribute, judge, pitch_payload
 from station.room.model import Player
 from station.room.seats import Seat, take_seat
 from station.sound.files import read_blocks
 
 IN_CENTS = 2.0
+LEAST_SHOWN_CENTS = 0.01  # nothing here is exact
 NOT_IN_FILES = ("player", "target_hz")
+NAME_WIDTHS: Mapping[NamingSystem, int] = {"english": 3, "german": 4, "solfege": 5}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,7 @@ def hear_file(path: str, options: HearOptions) -> Iterator[dict[str, Any]]:
 
     Raises SoundFileError; what was heard before a fault in the file comes first.
     """
-    info, blocks = read_blocks(Path(path))
+    info, blocks = read_blocks(path)
     listeners = [
         Listener(info.rate_hz, line, options.tracker) for line in range(1, info.channels + 1)
     ]
@@ -83,7 +86,8 @@ def _said(path: str, heard: list[Heard], room: FileRoom) -> Iterator[dict[str, A
         if isinstance(item, Reading | Note):
             kind = "reading" if isinstance(item, Reading) else "note"
             said = {k: v for k, v in room.say(item).items() if k not in NOT_IN_FILES}
-            yield {"kind": kind, "file": path, **{k: _rounded(v) for k, v in said.items()}}
+            rounded = {k: _rounded(v) for k, v in said.items()}
+            yield {"kind": kind, "file": valid_text(path), **rounded}
 
 
 def _rounded(value: Any) -> Any:
@@ -91,18 +95,39 @@ def _rounded(value: Any) -> Any:
     return round(value, 8) if isinstance(value, float) else value
 
 
-def note_line(said: dict[str, Any]) -> str:
-    """One played note for people."""
+def note_line(said: dict[str, Any], names: NamingSystem = "english") -> str:
+    """One played note for people, named in their system."""
+    name = note_in(said["note"], names).ljust(NAME_WIDTHS[names])
+    unsure = max(said["uncertainty_cents"], LEAST_SHOWN_CENTS)
     text = (
-        f"{said['file']}  line {said['line']}  {said['onset_s']:7.2f} - {said['end_s']:.2f} s"
-        f"  {said['note']:<3} {said['cents']:+6.1f} cents ±{said['uncertainty_cents']:.2f}"
-        f"  {said['hz']:9.3f} Hz  {said['verdict'] or '-'}"
+        f"{path_text(said['file'])}  line {said['line']}"
+        f"  {said['onset_s']:7.2f} - {said['end_s']:.2f} s"
+        f"  {name} {said['cents']:+6.1f} cents ±{unsure:.2f}"
+        f"  {said['hz']:9.3f} Hz  {_what_to_do(said, names)}"
     )
-    return f"{text}  (string {said['string']})" if said["string"] else text
+    return f"{text}  (the line clips)" if said["clipped"] else text
 
 
-def run_hear(paths: tuple[str, ...], options: HearOptions, as_json: bool) -> int:
-    """Print what is heard in each file; faults go to standard error, a line each."""
+def _what_to_do(said: dict[str, Any], names: NamingSystem) -> str:
+    """The word, and for a string with another target than the nearest note the way to it."""
+    if said["verdict"] is None:
+        return "no open string"
+    if not said["string"]:
+        return str(said["verdict"])
+    text = f"string {said['string']}: {said['verdict']}"
+    if said["target"] == said["note"]:
+        return text
+    target = note_in(said["target"], names)
+    return f"{text} ({said['string_cents']:+.1f} cents from {target})"
+
+
+def run_hear(
+    paths: tuple[str, ...], options: HearOptions, as_json: bool, names: NamingSystem = "english"
+) -> int:
+    """Print what is heard in each file; faults go to standard error, a line each.
+
+    ``names`` is for people: with ``as_json`` notes are English whatever it is.
+    """
     FileRoom(options)  # a wrong tuning or reference is said before any file is opened
     worst = 0
     for path in paths:
@@ -113,11 +138,11 @@ def run_hear(paths: tuple[str, ...], options: HearOptions, as_json: bool) -> int
                 if as_json:
                     print(json.dumps(said, separators=(",", ":")), flush=True)  # noqa: T201
                 elif said["kind"] == "note":
-                    print(note_line(said), flush=True)  # noqa: T201
+                    print(note_line(said, names), flush=True)  # noqa: T201
         except StationError as error:
             print(f"station: {error}", file=sys.stderr)  # noqa: T201
             worst = max(worst, error.exit_code)
             continue
         if not notes and not as_json:
-            print(f"{path}  no note heard: silence, noise, or several at once")  # noqa: T201
+            print(f"{path_text(path)}  no note heard: silence, noise, or several at once")  # noqa: T201
     return worst

@@ -6,11 +6,13 @@ import logging
 import os
 import signal
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from station.daemon import TunerStation, demo_settings
 from station.errors import StationError
+from station.music.names import NamingSystem, note_in
 from station.music.pitch import check_a4
 from station.probe import probe_aubio
 from station.room.model import Event
@@ -24,21 +26,13 @@ def read_settings(config: Path | None) -> Settings:
 
 def run_station(config: Path | None) -> None:
     """Serve the line input until told to end."""
-    from station.sound.line_input import SupervisedInput
+    from station.sound.line_input import LineFormat, SupervisedInput
 
     settings = read_settings(config)
-    wanted = settings.input
+    wanted = LineFormat(**asdict(settings.input))
 
     def make_input(on_block: Any, on_state: Any) -> SupervisedInput:
-        return SupervisedInput(
-            wanted.device,
-            wanted.rate_hz,
-            wanted.channels,
-            wanted.sample_format,
-            wanted.frames_per_block,
-            on_block=on_block,
-            on_state=on_state,
-        )
+        return SupervisedInput(wanted, on_block=on_block, on_state=on_state)
 
     _set_up_logging()
     with TunerStation(settings, make_input, probe_aubio()) as station:
@@ -67,7 +61,7 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
         probe_aubio(),
         simulated=True,
         keep=False,
-        on_event=_print_note,
+        on_event=lambda event: _print_note(event, settings.station.note_names),
         on_reference=band.set_reference,
     )
     with station:
@@ -83,7 +77,8 @@ def _announce(station: TunerStation) -> None:
     snapshot = station.snapshot()
     lines = [f"Page: {address}" for address in snapshot["station"]["addresses"]]
     lines.append(f"Room code (asked for when someone changes something): {station.room_code}")
-    lines.append(f"Reference: A4 = {snapshot['reference']['a4_hz']:g} Hz")
+    a4 = note_in("A4", snapshot["station"]["note_names"])
+    lines.append(f"Reference: {a4} = {snapshot['reference']['a4_hz']:g} Hz")
     if snapshot["station"]["simulated"]:
         lines.append("Simulated band: no sound card, no lamps, nothing is kept.")
     if snapshot["station"]["tracker_reason"]:
@@ -96,24 +91,24 @@ def _announce(station: TunerStation) -> None:
 
 
 def _say(text: str) -> None:
-    """Print; a reader that has left (a `| head`) must not end what phones still watch."""
+    """Print; a reader that has left (a `| head`) or a full disk ends nothing phones still watch."""
     try:
         print(text, flush=True)  # noqa: T201
-    except BrokenPipeError:
+    except OSError:
         # What is printed from now on goes nowhere, as the documentation of signal.SIGPIPE advises.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def _print_note(event: Event) -> None:
+def _print_note(event: Event, names: NamingSystem) -> None:
     """What was played, a line a note: all a terminal can show of the band."""
     said = event.payload
     if event.kind != "note" or said["player"] is None:
         return
     string = f"string {said['string']}" if said["string"] else ""
     cents = said["cents"] if said["string_cents"] is None else said["string_cents"]
-    target = said["target"] or said["note"]
+    target = note_in(said["target"] or said["note"], names)
     _say(
-        f"{said['player']:<10} {string:<10} {target:<4} {cents:+6.1f} cents  "
+        f"{said['player']:<10} {string:<10} {target:<5} {cents:+6.1f} cents  "
         f"{said['verdict'] or ''}"
     )
 

@@ -20,8 +20,8 @@ from typing import Any
 
 from station.errors import LampError
 
-# Labels of the pin controllers behind the header: raspberrypi/linux pull request
-# 6144 for rp1, nettings/gpioctl issue 25 for bcm2711, bcm2835 from memory.
+# Labels of the pin controllers behind the header: raspberrypi/linux pull request 6144
+# for rp1, Linux's drivers/pinctrl/bcm/pinctrl-bcm2835.c for bcm2711, bcm2835 from memory.
 HEADER_LABELS = ("pinctrl-rp1", "pinctrl-bcm2711", "pinctrl-bcm2835")
 DEVICES = Path("/dev")
 

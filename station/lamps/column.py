@@ -73,17 +73,6 @@ def pulse(phase: float) -> float:
     return 1.0 - (1.0 - FADED) * away
 
 
-def column_for(
-    string_cents: float | None,
-    beats_hz: float,
-    t_s: float,
-    verdict: str | None = None,
-    in_cents: float = IN_CENTS,
-) -> tuple[float, ...]:
-    """The column at time ``t_s`` of a beat rate that has not changed since 0; bottom to top."""
-    return column_at(string_cents, pulse_hz(beats_hz) * t_s % 1.0, verdict, in_cents)
-
-
 def column_at(
     string_cents: float | None,
     phase: float,

@@ -1,4 +1,4 @@
-"""The lamps themselves: pins, buttons, and the thread that draws fifty frames a second.
+"""The lamps themselves: pins, a button, and the thread that draws fifty frames a second.
 
 Listening never depends on them. A GPIO that is missing raises LampError when
 they are opened; one that fails later ends the drawing, and ``status`` and
@@ -7,6 +7,8 @@ they are opened; one that fails later ends the drawing, and ``status`` and
 
 from __future__ import annotations
 
+import contextlib
+import logging
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -18,7 +20,9 @@ from station.errors import LampError
 from station.lamps.animation import Animation
 from station.lamps.chip import DEVICES, gpio_factory, gpio_failures, mock_factory, one_line
 from station.lamps.column import IN_CENTS
-from station.lamps.pins import BAND, COLUMN, QUIET_BUTTON, REFERENCE_BUTTON
+from station.lamps.pins import BAND, COLUMN, QUIET_BUTTON
+
+log = logging.getLogger(__name__)
 
 FactoryName = Literal["gpio", "mock", "off"]
 
@@ -30,12 +34,12 @@ SWITCHED_OFF = "switched off in the settings"
 
 
 class Lamps:
-    """The lamp column, the band lamp and the two buttons.
+    """The lamp column, the band lamp and the quiet button.
 
     ``factory`` is ``"gpio"`` for the header's pins, ``"mock"`` for gpiozero's
     mock pins, ``"off"`` for none. ``player`` fixes whom the column shows.
-    ``on_button`` is called with ``"reference"`` or ``"quiet"`` and
-    ``on_state`` with ``"lit"`` or ``"off"`` and the reason, from other threads.
+    ``on_quiet_button`` is called when that button is pressed, ``on_state`` with
+    ``"lit"`` or ``"off"`` and the reason, from other threads.
     Raises LampError when the pins cannot be had.
     """
 
@@ -45,7 +49,7 @@ class Lamps:
         *,
         player: str = "",
         in_cents: float = IN_CENTS,
-        on_button: Callable[[str], None] | None = None,
+        on_quiet_button: Callable[[], None] | None = None,
         on_state: Callable[[str, str | None], None] | None = None,
         work_dir: Path | None = None,
         devices: Path = DEVICES,
@@ -65,7 +69,7 @@ class Lamps:
         if factory != "off":
             mock = factory == "mock"
             self.pin_factory = mock_factory() if mock else gpio_factory(devices, work_dir)
-            self._open(on_button)
+            self._open(on_quiet_button)
             self.status = ("lit", None)
 
     def __enter__(self) -> Lamps:
@@ -110,8 +114,8 @@ class Lamps:
         values = tuple(float(led.value) for led in self._leds)
         return (values[:-1], values[-1]) if values else ((0.0,) * len(COLUMN), 0.0)
 
-    def _open(self, on_button: Callable[[str], None] | None) -> None:
-        reason = self._take_pins(on_button)
+    def _open(self, on_quiet_button: Callable[[], None] | None) -> None:
+        reason = self._take_pins(on_quiet_button)
         if reason is None:
             self._written = [0.0] * len(self._leds)
             return
@@ -120,19 +124,22 @@ class Lamps:
         self._close()
         raise LampError(f"a lamp's pin cannot be used: {reason}")
 
-    def _take_pins(self, on_button: Callable[[str], None] | None) -> str | None:
+    def _take_pins(self, on_quiet_button: Callable[[], None] | None) -> str | None:
         """Claim every pin; the reason when one of them cannot be had."""
         import gpiozero  # takes a moment, and is not needed where the lamps are off
 
         try:
             for lamp in (*COLUMN, BAND):
                 self._leds.append(gpiozero.PWMLED(lamp.bcm, pin_factory=self.pin_factory))
-            for push in (REFERENCE_BUTTON, QUIET_BUTTON) if on_button else ():
+            if on_quiet_button is not None:
                 button = gpiozero.Button(
-                    push.bcm, pull_up=True, bounce_time=BOUNCE_S, pin_factory=self.pin_factory
+                    QUIET_BUTTON.bcm,
+                    pull_up=True,
+                    bounce_time=BOUNCE_S,
+                    pin_factory=self.pin_factory,
                 )
-                button.when_pressed = _calling(on_button, push.name)
                 self._buttons.append(button)
+                button.when_pressed = on_quiet_button
         except gpio_failures() as error:
             return one_line(error)
         return None
@@ -144,10 +151,20 @@ class Lamps:
                     column, band = self._animation.frame(time.monotonic())
                 self._write((*column, band))
         except gpio_failures() as error:
-            self.status = ("off", f"the lamps stopped answering: {one_line(error)}")
-            self._stopping.set()
-            if self._on_state:
-                self._on_state(*self.status)
+            self._give_up(f"the lamps stopped answering: {one_line(error)}")
+        except Exception as fault:
+            # Lamps that nobody draws any more must not go on being called lit.
+            log.exception("the lamps have ended by a fault")
+            self._give_up(f"the lamps have ended by a fault: {one_line(fault):.200}")
+
+    def _give_up(self, reason: str) -> None:
+        self.status = ("off", reason)
+        self._stopping.set()
+        for led in self._leds:
+            with contextlib.suppress(*gpio_failures()):  # what can still go dark does
+                led.value = 0.0
+        if self._on_state:
+            self._on_state(*self.status)
 
     def _write(self, lights: tuple[float, ...]) -> None:
         """Set the pins whose light changed visibly; the two ends are always exact."""
@@ -168,11 +185,3 @@ class Lamps:
         if self.pin_factory is not None:
             self.pin_factory.close()
             self.pin_factory = None
-
-
-def _calling(on_button: Callable[[str], None] | None, name: str) -> Callable[[], None]:
-    def pressed() -> None:
-        if on_button:
-            on_button(name)
-
-    return pressed

@@ -56,7 +56,11 @@ class Lamp:
 
 @dataclass(frozen=True, slots=True)
 class Push:
-    """One push button, wired to ground."""
+    """One push button, wired to ground.
+
+    The quiet button dims the lamps to a quarter and back. The pin of the
+    reference button is reserved: nothing reads it yet.
+    """
 
     name: str
     bcm: int

@@ -24,7 +24,9 @@ MAINS_OFF_HZ = 0.25  # grids keep within 0.2 Hz but for faults (common practice,
 MULTIPLES = 24
 LISTEN_S = 1.0
 LEAST_SHARE = 0.5  # of all power in a pause, to be worth taking out
-STEADY = 0.2  # relative change between the two halves of the pause: more, and it is no hum
+STEADY = (
+    0.06  # relative change within half a pause: a string that rings for half a minute fades more
+)
 SURE_CENTS = 0.5  # 15 mHz at 50 Hz
 
 

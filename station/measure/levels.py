@@ -1,15 +1,16 @@
 """How loud a line is, and what is wrong with it: clipping, DC, nothing connected.
 
 0 dBFS is amplitude 1.0, so a full-scale sine has -3.01 dBFS rms and 0 dBFS
-peak (AES17 puts the sine's rms at 0 dBFS; here peaks and rms share one scale,
-and the page says "dB below clipping").
+peak (AES17 puts the sine's rms at 0 dBFS; here peaks and rms share one scale).
 """
 
 from __future__ import annotations
 
 import math
+from collections import deque
 
 import numpy as np
+from numpy.typing import NDArray
 
 from station.measure.decimate import Samples
 from station.measure.types import Level
@@ -18,8 +19,12 @@ INTERVAL_S = 0.25
 FLOOR_DBFS = -150.0
 CLIP_AMPLITUDE = 0.999
 CLIP_RUN = 3  # samples in a row at full scale: one alone may be a true peak
-NO_SIGNAL_DBFS = -96.0  # under the rounding noise of 16 bits: nothing is connected
+# 16 bits round with -101 dBFS of noise, and their last bit toggling is -96 at most: nothing is
+# connected. (1 / sqrt(12) and 1/2 of a step of 2^-15.)
+NO_SIGNAL_DBFS = -96.0
 QUIET_DBFS = -60.0
+CLIPS_KEPT = 4096
+CLIPS_AN_INTERVAL = 25  # noted at most every 10 ms
 
 
 def dbfs(amplitude: float) -> float:
@@ -27,13 +32,13 @@ def dbfs(amplitude: float) -> float:
     return max(FLOOR_DBFS, 20 * float(np.log10(max(amplitude, 1e-12))))
 
 
-def is_clipped(block: Samples) -> bool:
-    """Whether `block`, shape (n,), holds CLIP_RUN samples in a row at full scale."""
+def clips(block: Samples) -> NDArray[np.intp]:
+    """Where in `block`, shape (n,), CLIP_RUN samples in a row at full scale begin."""
     full = np.abs(block) >= CLIP_AMPLITUDE
     if not full.any():
-        return False
+        return np.empty(0, np.intp)
     runs = np.convolve(full.astype(np.int8), np.ones(CLIP_RUN, np.int8), "valid")
-    return bool((runs == CLIP_RUN).any())
+    return np.flatnonzero(runs == CLIP_RUN)
 
 
 def _peak(x: Samples) -> float:
@@ -50,7 +55,7 @@ def level_of(x: Samples, line: int, at_s: float) -> Level:
         state = "no signal"
     else:
         state = "quiet" if rms_dbfs < QUIET_DBFS else "signal"
-    clipped = peak >= CLIP_AMPLITUDE and is_clipped(x)
+    clipped = peak >= CLIP_AMPLITUDE and clips(x).size > 0
     return Level(line, at_s, rms_dbfs, dbfs(peak), mean, clipped, state)
 
 
@@ -63,13 +68,16 @@ class LevelMeter:
         self._interval = round(INTERVAL_S * rate_hz)
         self._parts: list[Samples] = []
         self._count = 0
-        self.clipped_at: int | None = None
-        """Number of the sample at whose block's end the line last clipped, or None."""
+        self._edge: Samples = np.zeros(0, np.float32)  # a run may go on in the next block
+        self._clips: deque[int] = deque(maxlen=CLIPS_KEPT)
+
+    def clipped_between(self, start: int, stop: int) -> bool:
+        """Whether the line clipped from sample number `start` to before `stop`, lately."""
+        return any(start <= at < stop for at in self._clips)
 
     def push(self, block: Samples, stop: int) -> list[Level]:
         """Take a block that ends at sample number `stop`; the levels that fell due."""
-        if block.size and _peak(block) >= CLIP_AMPLITUDE and is_clipped(block):
-            self.clipped_at = stop
+        self._note_clips(block, stop)
         levels = []
         begin = stop - block.size
         while self._count + block.size >= self._interval:
@@ -83,3 +91,15 @@ class LevelMeter:
             self._parts.append(block)
             self._count += block.size
         return levels
+
+    def _note_clips(self, block: Samples, stop: int) -> None:
+        if not block.size:
+            return
+        if _peak(block) >= CLIP_AMPLITUDE:
+            whole: Samples = np.concatenate((self._edge, block))
+            for at in clips(whole) + (stop - whole.size):
+                # One entry for what clips in one go is enough to answer by.
+                if not self._clips or at - self._clips[-1] >= self._interval // CLIPS_AN_INTERVAL:
+                    self._clips.append(int(at))
+        kept = CLIP_RUN - 1
+        self._edge = np.concatenate((self._edge, block[-kept:]))[-kept:]

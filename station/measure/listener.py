@@ -127,24 +127,25 @@ class Listener:
     def _seconds(self, sample: int) -> float:
         return self._origin + sample / self._decimator.rate_hz
 
-    def _clipped_since(self, onset_s: float) -> bool:
-        at = self._meter.clipped_at
-        return at is not None and at / self._rate_hz >= onset_s
+    def _clipped(self, from_s: float, to_s: float) -> bool:
+        start, stop = round(from_s * self._rate_hz), round(to_s * self._rate_hz)
+        return self._meter.clipped_between(start, stop)
 
     def _reading(self, followed: Followed) -> Reading | None:
         fit = followed.fit
         if fit.uncertainty_cents > BET_CENTS:
             return None
         onset_s = self._seconds(followed.onset)
+        at_s = self._seconds(self._history.stop - 1) + self._decimator.delay_s
         return Reading(
             self._line,
-            self._seconds(self._history.stop - 1) + self._decimator.delay_s,
+            at_s,
             fit.hz,
             fit.uncertainty_cents,
             fit.inharmonicity,
             fit.partials,
             onset_s,
-            self._clipped_since(onset_s),
+            self._clipped(onset_s, at_s),
         )
 
     def _note(self, ended: Sounding) -> Note | None:
@@ -157,14 +158,14 @@ class Listener:
         fit = settled(played, self._decimator.rate_hz)
         if fit is None or fit.uncertainty_cents > BET_CENTS:
             return None
-        onset_s = self._seconds(ended.onset)
+        onset_s, end_s = self._seconds(ended.onset), self._seconds(ended.last_good)
         return Note(
             self._line,
             onset_s,
-            self._seconds(ended.last_good),
+            end_s,
             fit.hz,
             fit.uncertainty_cents,
             fit.inharmonicity,
             fit.partials,
-            self._clipped_since(onset_s),
+            self._clipped(onset_s, end_s),
         )

@@ -10,6 +10,7 @@ from station.music.catalogue import Instrument, Kind, OpenString, Tuning, load_i
 from station.music.names import (
     Accidental,
     NamingSystem,
+    note_in,
     note_name,
     parse_note,
     pretty,
@@ -63,6 +64,7 @@ __all__ = [
     "match_string",
     "midi_to_hz",
     "nearest_note",
+    "note_in",
     "note_name",
     "parse_note",
     "pretty",

@@ -18,7 +18,7 @@ from typing import Any, Literal, get_args
 
 from station.errors import NoteNameError, TuningError
 from station.music._text import shown
-from station.music.names import parse_note
+from station.music.names import note_in, parse_note
 from station.music.pitch import midi_to_hz
 
 Kind = Literal["strings", "fixed", "drums"]
@@ -157,7 +157,8 @@ def build_tuning(
     for number, note in zip(range(count, 0, -1), spelled, strict=True):
         midi = _string_midi(note, f"tuning {label}, string {number}")
         course = (number - 1) // instrument.strings_per_course + 1
-        strings.append(OpenString(number, midi, note, course, instrument.unison))
+        name = note_in(note, "english")
+        strings.append(OpenString(number, midi, name, course, instrument.unison))
     return Tuning(key, label, instrument.key, tuple(reversed(strings)))
 
 

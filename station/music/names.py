@@ -65,22 +65,24 @@ _ACCEPTED: Mapping[NamingSystem, str] = {
 }
 
 
-def _german_steps() -> dict[str, int]:
-    """Semitones above C of every German name, from double flats to double sharps."""
-    steps: dict[str, int] = {}
-    naturals = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "H": 11}
-    for letter, step in naturals.items():
-        flat = f"{letter}s" if letter in "AE" else f"{letter}es"
-        # Ases and Eses, as spoken; Asas is not used.
-        steps |= {letter: step, flat: step - 1, f"{flat}es": step - 2}
-        steps |= {f"{letter}is": step + 1, f"{letter}isis": step + 2}
+def _german_name(letter: str, raised: int) -> str:
+    """German name of an English letter raised (or, below nought, lowered) by semitones."""
     # B flat has a letter of its own, B; its further flat keeps the H: Heses.
-    del steps["Hes"]
-    steps["B"] = 10
-    return steps
+    if (letter, raised) == ("B", -1):
+        return "B"
+    natural = "H" if letter == "B" else letter
+    if raised >= 0:
+        return natural + raised * "is"
+    # Ases and Eses, as spoken; Asas is not used.
+    flat = f"{natural}s" if natural in "AE" else f"{natural}es"
+    return flat + (-raised - 1) * "es"
 
 
-_GERMAN_STEPS = _german_steps()
+_GERMAN_STEPS = {
+    _german_name(letter, raised): step + raised
+    for letter, step in _LETTER_STEPS.items()
+    for raised in range(-2, 3)
+}
 
 
 def note_name(midi: int, system: NamingSystem = "english", prefer: Accidental = "sharp") -> str:
@@ -95,6 +97,26 @@ def note_name(midi: int, system: NamingSystem = "english", prefer: Accidental = 
     names = _SHARP_NAMES if prefer == "sharp" else _FLAT_NAMES
     octave, step = divmod(int(midi), 12)
     return f"{names[system][step]}{octave - 1}"
+
+
+def note_in(written: str, system: NamingSystem) -> str:
+    """Machine name in ``system`` of a note written in English, spelled as it was written.
+
+    A sharp stays a sharp, a flat a flat, and the octave number stays with its
+    letter: ``"Eb2"`` is ``"Es2"`` in German and ``"Mib2"`` in solfege. Raises
+    NoteNameError for what ``parse_note`` does not take as English.
+    """
+    _check_system(system)
+    parse_note(written)
+    return _PATTERNS["english"].sub(lambda note: _renamed(note, system), _plain(written))
+
+
+def _renamed(note: re.Match[str], system: NamingSystem) -> str:
+    letter, raised, octave = note[1].upper(), _SIGN_STEPS[note[2]], int(note[3])
+    if system == "german":
+        return f"{_german_name(letter, raised)}{octave}"
+    natural = _SHARP_NAMES[system][_LETTER_STEPS[letter]]
+    return f"{natural}{raised * '#'}{-raised * 'b'}{octave}"
 
 
 def pretty(name: str) -> str:
@@ -113,7 +135,7 @@ def parse_note(text: str, system: NamingSystem = "english") -> int:
     _check_system(system)
     if not isinstance(text, str):
         raise NoteNameError(f"note {shown(text)} is not text: write {_ACCEPTED[system]}")
-    plain = text.strip().replace("♯", "#").replace("♭", "b")
+    plain = _plain(text)
     midi = _read(plain, system)
     if midi is None:
         hint = _likely_note(plain, system)
@@ -122,6 +144,11 @@ def parse_note(text: str, system: NamingSystem = "english") -> int:
         )
     _check_midi(midi, f"note {shown(text)}")
     return midi
+
+
+def _plain(text: str) -> str:
+    """Written text with the signs of machine names."""
+    return text.strip().replace("♯", "#").replace("♭", "b")
 
 
 def _read(plain: str, system: NamingSystem) -> int | None:

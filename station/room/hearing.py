@@ -159,6 +159,7 @@ def pitch_payload(
         "string_cents": match.cents if match else None,
         "beats_hz": abs(heard.hz - target_hz),
         "verdict": take.verdict if take else None,
+        "clipped": heard.clipped,
     }
 
 

@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from station.errors import UsageError
+from station.music.names import NamingSystem
 from station.music.pitch import check_a4
 from station.music.verdict import Verdict
 
@@ -80,13 +81,19 @@ class LineLevel:
 
 @dataclass(frozen=True, slots=True)
 class Station:
-    """What the room says of the box it runs on; the daemon keeps it up to date."""
+    """What the room says of the box it runs on; the daemon keeps it up to date.
+
+    ``note_names`` is how pages name notes to people; the snapshot itself, like
+    every event, names them in English. ``quiet`` is whether the lamps are dimmed.
+    """
 
     name: str = "Rehearsal room"
     version: str = ""
     simulated: bool = False
     tracker: str = "numpy"
     tracker_reason: str | None = None
+    note_names: NamingSystem = "english"
+    quiet: bool = False
     addresses: tuple[str, ...] = ()
 
     def as_json(self) -> dict[str, Any]:

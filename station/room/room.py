@@ -195,7 +195,7 @@ class Room:
     # -- what the station says of itself -----------------------------------
 
     def set_station(self, now_s: float | None = None, **changes: Any) -> list[Event]:
-        """Change the station's name, version, tracker, tracker_reason or addresses."""
+        """Change what the station says of itself, by the names of `Station`."""
         if "addresses" in changes:
             changes["addresses"] = tuple(changes["addresses"])
         before, self.station = self.station, replace(self.station, **changes)
@@ -245,6 +245,7 @@ class Room:
         return {
             "station": {
                 **self.station.as_json(),
+                "in_cents": self.in_cents,
                 "input": asdict(self.input),
                 "lamps": asdict(self.lamps),
                 "banners": list(self._banners),

@@ -12,11 +12,18 @@ Every row of the roll call carries the serial number of the reference it was
 taken against, so a roll call that belongs to another reference can be seen
 for what it is. The store knows only plain dictionaries (the shape
 ``Room.state()`` gives), never the room.
+
+One station at a time has a store: two would undo each other's saves. A lock
+on a file beside the database (flock(2)) says who, and ends with its process,
+however that ends. The lock file itself stays: were it removed, a third
+station could lock a new one while the second still holds the old.
 """
 
 from __future__ import annotations
 
+import fcntl
 import json
+import os
 import sqlite3
 import threading
 from dataclasses import dataclass
@@ -29,6 +36,8 @@ from station.music.pitch import check_a4
 SCHEMA_VERSION = 1
 SAVE_EVERY_S = 60.0
 BUSY_TIMEOUT_S = 2.0
+LOCK_SUFFIX = ".lock"
+_START_ANEW = "start the station anew to save again"
 
 _SCHEMA = (
     """CREATE TABLE reference (
@@ -69,26 +78,58 @@ def open_store(path: Path, stamp: str) -> Opened:
     A damaged one is renamed to ``<name>.corrupt-<stamp>`` beside it and a fresh
     one begun; ``reason`` then says so in one line. ``stamp`` is wall-clock text
     fit for a file name. Raises StorageError when storage is missing, read-only,
-    full or in use by another program.
+    full or in use by another station or program.
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise StorageError(f"{path.parent}: cannot make the folder: {error.strerror}") from error
+    lock_fd = _lock(path.with_name(path.name + LOCK_SUFFIX))
     try:
-        store = RoomStore(path)
+        return _open_locked(path, stamp, lock_fd)
+    except BaseException:
+        os.close(lock_fd)
+        raise
+
+
+def _open_locked(path: Path, stamp: str, lock_fd: int) -> Opened:
+    try:
+        store = RoomStore(path, lock_fd)
         return Opened(store, store.state, None)
     except _Damaged as error:
         aside = _move_aside(path, stamp)
         reason = f"saved state was damaged ({error}); kept as {aside.name}, starting afresh"
-        return Opened(RoomStore(path), None, reason)
+        return Opened(RoomStore(path, lock_fd), None, reason)
+
+
+def _lock(path: Path) -> int:
+    """The open descriptor that holds the lock; raises StorageError when another has it."""
+    try:
+        lock_fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    except OSError as error:
+        raise StorageError(f"{path}: cannot make the lock file: {error.strerror}") from error
+    try:
+        fcntl.flock(lock_fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(lock_fd)
+        if isinstance(error, BlockingIOError):
+            raise StorageError(
+                f"{path.parent}: another station keeps its state here:"
+                " end one of them, or give it a data_dir of its own"
+            ) from error
+        raise StorageError(f"{path}: cannot be locked: {error.strerror}") from error
+    return lock_fd
 
 
 class RoomStore:
-    """One open database. Methods may be called from any thread, one at a time."""
+    """One open database. Methods may be called from any thread, one at a time.
 
-    def __init__(self, path: Path) -> None:
+    ``lock_fd`` is a descriptor to close with it.
+    """
+
+    def __init__(self, path: Path, lock_fd: int | None = None) -> None:
         self.path = path
+        self._lock_fd = lock_fd
         self.state: dict[str, Any] | None = None
         self._lock = threading.Lock()
         self._saved_text: str | None = None
@@ -98,10 +139,11 @@ class RoomStore:
             self._prepare()
             self.state = self._load()
             self._saved_text = json.dumps(self.state, sort_keys=True)
+            self._identity = _identity(path)
         except sqlite3.Error as error:
             self._connection.close()
             raise self._explained(error, "open") from error
-        except _Damaged:
+        except StorageError:
             self._connection.close()
             raise
 
@@ -113,6 +155,10 @@ class RoomStore:
         """
         text = json.dumps(state, sort_keys=True)
         with self._lock:
+            self._saved_text = None  # should it fail, even an unchanged state is due again
+            # SQLite would go on writing, without a word, to a file that has no name any more.
+            if _identity(self.path) != self._identity:
+                raise StorageError(f"{self.path}: was replaced while in use: {_START_ANEW}")
             try:
                 with self._connection:
                     self._connection.execute("BEGIN IMMEDIATE")
@@ -137,8 +183,12 @@ class RoomStore:
         return True
 
     def close(self) -> None:
+        """Close the database and let another station have it; harmless when called twice."""
         with self._lock:
             self._connection.close()
+            lock_fd, self._lock_fd = self._lock_fd, None
+            if lock_fd is not None:
+                os.close(lock_fd)
 
     def _connect(self) -> sqlite3.Connection:
         try:
@@ -227,6 +277,17 @@ def _checked(state: dict[str, Any]) -> dict[str, Any]:
     if any(string.pop("serial") != serial for string in state["strings"]):
         raise _Damaged("roll call and reference do not belong together")
     return state
+
+
+def _identity(path: Path) -> tuple[int, int]:
+    """Device and inode of what the name stands for now; an open file keeps its own."""
+    try:
+        found = path.stat()
+    except OSError as error:
+        raise StorageError(
+            f"{path}: is gone ({error.strerror}), removed while in use: {_START_ANEW}"
+        ) from error
+    return found.st_dev, found.st_ino
 
 
 def _move_aside(path: Path, stamp: str) -> Path:

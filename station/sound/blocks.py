@@ -20,6 +20,10 @@ BYTES_PER_SAMPLE = {"int16": 2, "int24": 3, "float32": 4}
 
 Samples = NDArray[np.float32]
 
+LOUDEST = 1000.0
+"""No float sample of a sound, however hot, is 60 dB above full scale. Our choice: far beyond any
+gain by mistake, far below where squares and sums of float32 overflow."""
+
 
 @dataclass(frozen=True, slots=True)
 class Block:
@@ -83,6 +87,12 @@ def _widen_int24(raw: bytes) -> NDArray[np.int32]:
     wide[:, 1:] = np.frombuffer(raw, dtype=np.uint8).reshape(-1, 3)
     widened: NDArray[np.int32] = wide.view("<i4").ravel() >> 8
     return widened
+
+
+def are_sound(samples: Samples) -> NDArray[np.bool_]:
+    """Which samples can be sound: finite numbers up to LOUDEST. Of the same shape."""
+    good: NDArray[np.bool_] = np.abs(samples) <= LOUDEST  # false for what is no number
+    return good
 
 
 class Timeline:

@@ -9,6 +9,8 @@ promise nothing: what is missing at their end cannot be known.)
 
 from __future__ import annotations
 
+import os
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -16,7 +18,8 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from station.errors import SoundFileError
-from station.sound.blocks import Samples
+from station.plain_text import path_text
+from station.sound.blocks import LOUDEST, Samples, are_sound
 from station.sound.containers import promised_frames
 
 MIN_RATE_HZ, MAX_RATE_HZ = 8_000, 192_000
@@ -35,53 +38,53 @@ class FileInfo(NamedTuple):
 def read_blocks(path: str | Path, frames: int = 1024) -> tuple[FileInfo, Iterator[Samples]]:
     """What the file holds, and its samples as float32 blocks of up to (`frames`, channels).
 
-    Raises SoundFileError, in one line that begins with the file's name: at once for
-    what cannot be read, is empty or has an impossible rate; during the
-    iteration, after every whole block before it, for a sample that is not a
-    finite number (its frame, counted from 0, is named) and for a file that
-    ends before its header says.
+    Raises SoundFileError, in one line that begins with `path` as it was given: at once for
+    what cannot be read, is no regular file, is empty or has an impossible
+    rate; during the iteration, after every whole block before it, for a sample
+    that is not a finite number or absurdly large (its frame, counted from 0,
+    is named) and for a file that ends before its header says.
     """
-    path = Path(path)
+    name = path_text(path)
     if frames < 1:
-        raise SoundFileError(f"{path.name}: blocks of {frames} frames: take at least 1")
-    promised = _check_container(path)
-    sound = _open(path)
+        raise SoundFileError(f"{name}: blocks of {frames} frames: take at least 1")
+    promised = _check_container(Path(path), name)
+    sound = _open(Path(path), name)
     info = FileInfo(sound.samplerate, sound.channels, max(sound.frames, promised or 0))
     try:
-        _check_info(path, info)
+        _check_info(name, info)
     except SoundFileError:
         sound.close()
         raise
-    return info, _blocks(path, sound, info, frames)
+    return info, _blocks(name, sound, info, frames)
 
 
-def _open(path: Path) -> Any:
+def _open(path: Path, name: str) -> Any:
     import soundfile
 
     try:
-        return soundfile.SoundFile(str(path))
+        return soundfile.SoundFile(os.fsencode(path))
     except (soundfile.LibsndfileError, TypeError) as error:
         reason = str(getattr(error, "error_string", error)).rstrip(".")
-        raise SoundFileError(f"{path.name}: not a sound file that can be read: {reason}") from error
+        raise SoundFileError(f"{name}: not a sound file that can be read: {reason}") from error
 
 
-def _check_info(path: Path, info: FileInfo) -> None:
+def _check_info(name: str, info: FileInfo) -> None:
     if info.frames == 0:
-        raise SoundFileError(f"{path.name}: empty: its header is there, but no samples")
+        raise SoundFileError(f"{name}: empty: its header is there, but no samples")
     if not MIN_RATE_HZ <= info.rate_hz <= MAX_RATE_HZ:
         raise SoundFileError(
-            f"{path.name}: {info.rate_hz} Hz is outside {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz"
+            f"{name}: {info.rate_hz} Hz is outside {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz"
         )
     length_s = info.frames / info.rate_hz
     if length_s < MIN_LENGTH_S:
         plural = "" if info.frames == 1 else "s"
         raise SoundFileError(
-            f"{path.name}: {info.frames} frame{plural} ({length_s:.2g} s) hold no pitch:"
+            f"{name}: {info.frames} frame{plural} ({length_s:.2g} s) hold no pitch:"
             f" at least {MIN_LENGTH_S:g} s needed"
         )
 
 
-def _blocks(path: Path, sound: Any, info: FileInfo, frames: int) -> Iterator[Samples]:
+def _blocks(name: str, sound: Any, info: FileInfo, frames: int) -> Iterator[Samples]:
     import soundfile
 
     done = 0
@@ -91,46 +94,57 @@ def _blocks(path: Path, sound: Any, info: FileInfo, frames: int) -> Iterator[Sam
                 block: Samples = sound.read(frames, dtype="float32", always_2d=True)
             except soundfile.LibsndfileError as error:
                 raise SoundFileError(
-                    f"{path.name}: damaged after frame {done} of {info.frames}:"
+                    f"{name}: damaged after frame {done} of {info.frames}:"
                     f" {error.error_string.rstrip('.')}"
                 ) from error
             if not len(block):
                 break
-            _check_finite(path, block, done)
+            _check_samples(name, block, done)
             done += len(block)
             yield block
     if done < info.frames:
         raise SoundFileError(
-            f"{path.name}: truncated: {done} frames are there, its header promises {info.frames}"
+            f"{name}: truncated: {done} frames are there, its header promises {info.frames}"
         )
 
 
-def _check_finite(path: Path, block: Samples, first_frame: int) -> None:
-    finite = np.isfinite(block).all(axis=1)
-    if not finite.all():
-        frame = first_frame + int(np.argmin(finite))
-        raise SoundFileError(
-            f"{path.name}: frame {frame} is not a finite number:"
-            " the file was written by a faulty program or is not sound"
-        )
+def _check_samples(name: str, block: Samples, first_frame: int) -> None:
+    good = are_sound(block)
+    if good.all():
+        return
+    place = int(np.argmin(good.all(axis=1)))
+    worst = block[place][~good[place]][0]
+    what = (
+        f"is {worst:g}, over {LOUDEST:g} times full scale"
+        if np.isfinite(worst)
+        else ("is not a finite number")
+    )
+    raise SoundFileError(
+        f"{name}: frame {first_frame + place} {what}:"
+        " the file was written by a faulty program or is not sound"
+    )
 
 
-def _check_container(path: Path) -> int | None:
+def _check_container(path: Path, name: str) -> int | None:
     """Frames the header promises, None where that is not known.
 
     Raises SoundFileError where there is nothing to read at all.
     """
     try:
+        mode = path.stat().st_mode
+        if stat.S_ISDIR(mode):
+            raise SoundFileError(f"{name}: a folder, not a sound file")
+        if not stat.S_ISREG(mode):
+            # To open a pipe that nobody writes to would wait for ever.
+            raise SoundFileError(f"{name}: a pipe or device: record into a file and give that")
         with path.open("rb") as file:
             if not file.read(1):
-                raise SoundFileError(f"{path.name}: empty file (0 bytes)")
+                raise SoundFileError(f"{name}: empty file (0 bytes)")
             file.seek(0)
             return promised_frames(file)
     except FileNotFoundError as error:
-        raise SoundFileError(f"{path.name}: no such file") from error
-    except IsADirectoryError as error:
-        raise SoundFileError(f"{path.name}: a folder, not a sound file") from error
+        raise SoundFileError(f"{name}: no such file") from error
     except SoundFileError:
         raise
     except OSError as error:
-        raise SoundFileError(f"{path.name}: cannot be read: {error.strerror}") from error
+        raise SoundFileError(f"{name}: cannot be read: {error.strerror}") from error

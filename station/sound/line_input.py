@@ -26,10 +26,13 @@ from station.sound.blocks import (
 )
 from station.sound.child import CaptureChild
 from station.sound.devices import check_wanted, read_cards
+from station.sound.limits import (
+    MAX_CHANNELS,
+    MAX_FRAMES_PER_BLOCK,
+    MIN_FRAMES_PER_BLOCK,
+    RATES_HZ,
+)
 
-RATES_HZ = (44_100, 48_000, 96_000)
-MAX_CHANNELS = 32
-FRAMES_PER_BLOCK = (64, 8192)
 OPEN_LIMIT_S = 3.0
 """How long the child may take to open the device: Python and PortAudio start meanwhile."""
 SILENT_LIMIT_S = 2.0
@@ -46,10 +49,10 @@ class LineFormat:
     """Which input is wanted, and what of it. Raises LineInputRefusedError for what cannot be."""
 
     device: str
-    rate_hz: int
-    channels: int
-    sample_format: SampleFormat
-    frames_per_block: int
+    rate_hz: int = 48_000
+    channels: int = 2
+    sample_format: SampleFormat = "int16"
+    frames_per_block: int = 1024
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "device", check_wanted(self.device))
@@ -63,10 +66,10 @@ class LineFormat:
             raise LineInputRefusedError(
                 f"sample format {self.sample_format!r}: take {', '.join(BYTES_PER_SAMPLE)}"
             )
-        low, high = FRAMES_PER_BLOCK
-        if not low <= self.frames_per_block <= high:
+        if not MIN_FRAMES_PER_BLOCK <= self.frames_per_block <= MAX_FRAMES_PER_BLOCK:
             raise LineInputRefusedError(
-                f"blocks of {self.frames_per_block} frames: take {low} to {high}"
+                f"blocks of {self.frames_per_block} frames:"
+                f" take {MIN_FRAMES_PER_BLOCK} to {MAX_FRAMES_PER_BLOCK}"
             )
 
     def arguments(self) -> list[str]:
@@ -89,24 +92,11 @@ class LineInput:
     parent-death signal follows the thread): keep that thread alive.
     """
 
-    def __init__(
-        self,
-        device: str,
-        rate_hz: int = 48_000,
-        channels: int = 2,
-        sample_format: SampleFormat = "int16",
-        frames_per_block: int = 1024,
-    ) -> None:
-        self.format = LineFormat(device, rate_hz, channels, sample_format, frames_per_block)
+    def __init__(self, line_format: LineFormat) -> None:
+        self.format = line_format
         self._child: CaptureChild | None = None
         self._buffer = bytearray()
         self._closing = threading.Event()
-
-    @property
-    def pid(self) -> int | None:
-        """The child's process id while there is one."""
-        child = self._child
-        return child.process.pid if child else None
 
     def __enter__(self) -> Self:
         """Start the child and wait until the device is open.
@@ -200,27 +190,20 @@ class SupervisedInput:
 
     ``on_block(Block)`` and ``on_state(InputState)`` are called from the
     input's own thread. The first block after a restart has
-    ``lost_frames_before`` > 0. Raises LineInputRefusedError when made for
-    what cannot be (see LineFormat).
+    ``lost_frames_before`` > 0.
     """
 
     def __init__(
         self,
-        device: str,
-        rate_hz: int = 48_000,
-        channels: int = 2,
-        sample_format: SampleFormat = "int16",
-        frames_per_block: int = 1024,
+        line_format: LineFormat,
         *,
         on_block: Callable[[Block], None],
         on_state: Callable[[InputState], None],
     ) -> None:
-        self.format = LineFormat(device, rate_hz, channels, sample_format, frames_per_block)
-        self.rate_hz = rate_hz
-        self.channels = channels
+        self.format = line_format
         self._on_block = on_block
         self._on_state = on_state
-        self._timeline = Timeline(rate_hz)
+        self._timeline = Timeline(line_format.rate_hz)
         self._state = InputState("waiting", self.format.device, "not started")
         self._state_at_s = 0.0
         self._stopping = threading.Event()
@@ -232,12 +215,6 @@ class SupervisedInput:
     def state(self) -> InputState:
         """The state last reported."""
         return self._state
-
-    @property
-    def child_pid(self) -> int | None:
-        """Process id of the capture child while there is one."""
-        line = self._line
-        return line.pid if line else None
 
     def start(self) -> None:
         """Begin to listen; returns at once."""
@@ -278,7 +255,7 @@ class SupervisedInput:
 
     def _listen_once(self) -> None:
         """Listen until ``stop``. Raises LineInputError when the line fails."""
-        line = LineInput(*self._arguments())
+        line = LineInput(self.format)
         with self._lock:
             if self._stopping.is_set():
                 return
@@ -291,16 +268,6 @@ class SupervisedInput:
         finally:
             with self._lock:
                 self._line = None
-
-    def _arguments(self) -> tuple[str, int, int, SampleFormat, int]:
-        form = self.format
-        return (
-            form.device,
-            form.rate_hz,
-            form.channels,
-            form.sample_format,
-            form.frames_per_block,
-        )
 
     def _pass_on(self, block: Block) -> None:
         overran = block.overruns != self._state.overruns and self._report_is_due()

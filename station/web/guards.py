@@ -102,10 +102,10 @@ class CodeCheck:
         if len(recent) >= WRONG_CODES:
             wait_s = int(recent[0] + WRONG_CODES_WINDOW_S - now_s) + 1
             raise PageRequestError(f"too many wrong room codes; wait {wait_s} s", 429, wait_s)
-        if not room_code:
+        if not _plain(room_code.encode()):
             raise RoomCodeError("this station has no room code, so the page cannot change it")
-        if given is None:
-            raise RoomCodeError("a change needs the room code")
+        if given is None or not given.strip():
+            raise RoomCodeError("type the room code (printed when the station starts)")
         if not _same_code(given, room_code):
             self._wrong[address] = [*recent, now_s]
             self._wrong.move_to_end(address)
@@ -120,9 +120,14 @@ def _same_code(given: str, room_code: str) -> bool:
 
     A browser can put no other than Latin-1 letters in a header, so the page encodes.
     """
-    raw, wanted = given.encode("latin-1", "replace"), room_code.encode()
-    as_sent = hmac.compare_digest(raw, wanted)
-    return hmac.compare_digest(unquote_to_bytes(raw), wanted) or as_sent
+    raw, wanted = given.encode("latin-1", "replace"), _plain(room_code.encode())
+    as_sent = hmac.compare_digest(_plain(raw), wanted)
+    return hmac.compare_digest(_plain(unquote_to_bytes(raw)), wanted) or as_sent
+
+
+def _plain(code: bytes) -> bytes:
+    """A code without what phones add to it by themselves: capitals and spaces."""
+    return "".join(code.decode(errors="replace").casefold().split()).encode()
 
 
 def check_keys(body: Any, known: Iterable[str]) -> dict[str, Any]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 from station import __version__
+from station.music.names import NamingSystem
 
 _NUMBER = {"type": "number"}
 _TEXT = {"type": "string"}
 _MAYBE_NUMBER = {"type": ["number", "null"]}
 _MAYBE_TEXT = {"type": ["string", "null"]}
 _COUNT = {"type": "integer", "minimum": 0}
+_YES_OR_NO = {"type": "boolean"}
 
 
 def _object(description: str, **properties: Any) -> dict[str, Any]:
@@ -58,6 +60,7 @@ _SCHEMAS: dict[str, Any] = {
         string_cents=_MAYBE_NUMBER,
         beats_hz=_MAYBE_NUMBER,
         verdict=_VERDICT,
+        clipped=_YES_OR_NO,
     ),
     "String": _object(
         "An open string, its target, and its place in the roll call.",
@@ -90,12 +93,39 @@ _SCHEMAS: dict[str, Any] = {
         rms_dbfs=_MAYBE_NUMBER,
         peak_dbfs=_MAYBE_NUMBER,
         dc=_MAYBE_NUMBER,
-        clipped={"type": "boolean"},
+        clipped=_YES_OR_NO,
         state={"enum": ["signal", "quiet", "no signal", "unknown"]},
+    ),
+    "Station": _object(
+        "The box itself. `in_cents` is how close to its target a string counts as in, cents; "
+        "`note_names` is how pages name notes to people; the API names them in "
+        "English, with # and b.",
+        name=_TEXT,
+        version=_TEXT,
+        simulated=_YES_OR_NO,
+        in_cents=_NUMBER,
+        tracker={"enum": ["aubio", "numpy"]},
+        tracker_reason=_MAYBE_TEXT,
+        note_names={"enum": list(get_args(NamingSystem))},
+        input=_object(
+            "Whether the line input is listening, and if not, why.",
+            state={"enum": ["listening", "waiting", "failed"]},
+            device=_TEXT,
+            reason=_MAYBE_TEXT,
+            overruns=_COUNT,
+            restarts=_COUNT,
+        ),
+        lamps=_object(
+            "Whether the lamps are lit, and if not, why.",
+            state={"enum": ["lit", "off"]},
+            reason=_MAYBE_TEXT,
+        ),
+        addresses=_list_of(_TEXT),
+        banners=_list_of(_TEXT),
     ),
     "Room": _object(
         "All that one station knows.",
-        station={"type": "object"},
+        station=_named("Station"),
         reference=_named("Reference"),
         lines=_list_of(_named("Line")),
         players=_list_of(_named("Player")),
@@ -105,7 +135,7 @@ _SCHEMAS: dict[str, Any] = {
             out=_COUNT,
             not_heard=_COUNT,
             total=_COUNT,
-            complete={"type": "boolean"},
+            complete=_YES_OR_NO,
         ),
     ),
 }

@@ -1,5 +1,8 @@
 """What 64 phones cost: memory a stream, how much slower other requests get, how dead ones go.
 
+And what those cost that only hold connections: idle ones, half asked requests,
+and 64 browsers that open the page with five connections each beside them.
+
     .venv/bin/python -m tests.bench.bench_streams
 
 The page's server runs in a process of its own with an invented band of four
@@ -9,12 +12,15 @@ is asserted: they belong to the machine and its other work.
 
 from __future__ import annotations
 
+import http.client
 import multiprocessing
 import selectors
 import socket
 import statistics
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from multiprocessing.connection import Connection
 
 import psutil
@@ -29,6 +35,9 @@ READINGS_A_SECOND = 20
 REQUESTS = 400
 LISTEN_S = 20.0
 FREED_WITHIN_S = 40.0
+IDLE = 600  # more than the server has places for
+KEPT_ALIVE = 5
+PATIENCE_S = 60.0
 
 
 def serve(pipe: Connection) -> None:
@@ -97,6 +106,70 @@ def latency_p95_s(port: int) -> float:
     return statistics.quantiles(times, n=20)[-1]
 
 
+def held_p95_s(port: int, beginning: bytes) -> float:
+    """The same while IDLE connections say ``beginning`` and no more, opened anew when closed.
+
+    All are opened first; then every request finds some just opened beside it.
+    """
+    with ExitStack() as held:
+
+        def hold() -> None:
+            idler = held.enter_context(socket.create_connection(("127.0.0.1", port), PATIENCE_S))
+            idler.sendall(beginning)
+
+        for _ in range(IDLE):
+            hold()
+        times = []
+        for _ in range(REQUESTS):
+            hold()
+            begun = time.perf_counter()
+            ask(port, "/api/v1/room")
+            times.append(time.perf_counter() - begun)
+    return statistics.quantiles(times, n=20)[-1]
+
+
+def page_opened_s(browser: http.client.HTTPConnection) -> float:
+    """Seconds until the page has arrived; the connection stays open."""
+    begun = time.perf_counter()
+    browser.request("GET", "/")
+    browser.getresponse().read()
+    return time.perf_counter() - begun
+
+
+def opening_ratio(port: int) -> float:
+    """The slowest of STREAMS x KEPT_ALIVE pages asked for at once, against all in turn.
+
+    About 1 when nobody waits for anything but the work itself.
+    """
+    pages = STREAMS * KEPT_ALIVE
+    with ExitStack() as opened:
+
+        def browser() -> http.client.HTTPConnection:
+            connection = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S)
+            opened.callback(connection.close)
+            return connection
+
+        with ThreadPoolExecutor(pages) as browsers:
+            slowest_s = max(browsers.map(page_opened_s, [browser() for _ in range(pages)]))
+        alone = browser()
+        return slowest_s / sum(page_opened_s(alone) for _ in range(pages))
+
+
+def say_held(port: int, idle_s: float, server: psutil.Process) -> None:
+    """What connections that ask nothing, or nothing whole, do to the other requests."""
+    for what, beginning in (
+        ("idle connections", b""),
+        ("half requests", b"GET / HTTP/1.1\r\nHost: local"),
+    ):
+        ratio = held_p95_s(port, beginning) / idle_s
+        print(f"p95 with {STREAMS} streams and {IDLE} {what}: {ratio:.2f} x idle")
+    print(
+        f"the slowest of {STREAMS} x {KEPT_ALIVE} pages opened at once and kept: "
+        f"{opening_ratio(port):.2f} x all of them in turn"
+    )
+    print(f"memory after that: {server.memory_info().rss / 1e6:.1f} MB")
+
+
 def seconds_until_free(port: int, places: int) -> float | None:
     """How long until no more than ``places`` streams are open; None when they stay."""
     begun = time.perf_counter()
@@ -154,6 +227,7 @@ def measure(port: int, server: psutil.Process, pipe: Connection) -> None:
     print(f"each phone receives {rate_kb:.1f} kB/s; the server uses {share:.0%} of one core")
     refused = ask(port, "/api/v1/events")
     print(f"stream {STREAMS + 1}: {refused.status}, Retry-After {refused.headers['retry-after']} s")
+    say_held(port, idle_s, server)
 
     phones.fall_asleep()
     say_freed("phones that stop reading", seconds_until_free(port, 0))

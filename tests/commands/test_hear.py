@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
+import shutil
+import subprocess
+import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
 import soundfile
 
+from station.music.names import NamingSystem
+from station.music.tunings import tuning_names
 from tests.support.strings import Floats, StiffString, after_silence, cents
 
 # Frequencies of equal temperament at A4 = 440 Hz (from memory).
-A2_HZ, D3_HZ = 110.0, 146.832
+A2_HZ, AS2_HZ, D3_HZ = 110.0, 116.541, 146.832
 RATE_HZ = 16_000
 
 
@@ -77,7 +84,38 @@ def test_for_people_each_note_is_a_line(command, good):
 
     (line,) = done.stdout.splitlines()
     assert "A2" in line
-    assert "(string 5)" in line
+    assert "string 5: in" in line
+
+
+@pytest.mark.parametrize(
+    ("names", "expected"),
+    [((), "A#2"), (("--names", "german"), "Ais2"), (("--names", "solfege"), "La#2")],
+)
+def test_people_read_notes_in_the_system_they_ask_for(command, tmp_path, names, expected):
+    soundfile.write(tmp_path / "take.wav", take(AS2_HZ), RATE_HZ)
+
+    done = command("hear", "--tracker", "numpy", *names, tmp_path / "take.wav")
+
+    assert f" {expected} " in done.stdout
+    assert done.exit_code == 0
+
+
+def test_json_stays_english_whatever_people_read(hear, tmp_path):
+    soundfile.write(tmp_path / "take.wav", take(AS2_HZ), RATE_HZ)
+
+    said, _, _ = hear("--names", "german", tmp_path / "take.wav")
+
+    assert {each["note"] for each in said} == {"A#2"}
+
+
+def test_every_naming_system_can_be_asked_for_and_no_other(command, good):
+    for names in get_args(NamingSystem):
+        assert command("hear", "--tracker", "numpy", "--names", names, good).exit_code == 0
+
+    refused = command("hear", "--names", "latin", good)
+
+    assert refused.exit_code == 2
+    assert "'english', 'german', 'solfege'" in refused.stderr
 
 
 def test_a_file_without_a_note_is_said_to_have_none(command, tmp_path):
@@ -146,6 +184,16 @@ def missing(path: Path) -> None:
     assert not path.exists()
 
 
+def pipe(path: Path) -> None:
+    os.mkfifo(path)  # nobody writes to it: to open it would wait for ever
+
+
+def absurd(path: Path) -> None:
+    samples = take()
+    samples[9] = 3e38
+    soundfile.write(path, samples, RATE_HZ, subtype="FLOAT")
+
+
 BAD = {
     empty: "empty file",
     no_samples: "no samples",
@@ -154,6 +202,8 @@ BAD = {
     all_nan: "frame 0 is not a finite number",
     folder: "a folder",
     missing: "no such file",
+    pipe: "a pipe or device",
+    absurd: "frame 9 is 3e+38, over 1000 times full scale",
 }
 
 
@@ -165,7 +215,7 @@ def test_a_bad_file_is_one_clear_line_and_exit_code_1(hear, tmp_path, make, said
 
     assert (said, code) == ([], 1)
     (fault,) = faults
-    assert fault.startswith("station: bad.wav: ")
+    assert fault.startswith(f"station: {tmp_path}/bad.wav: ")
     assert said_of_it in fault
 
 
@@ -178,7 +228,7 @@ def test_good_files_beside_bad_ones_are_still_heard(hear, good, tmp_path):
     said, faults, code = hear(*paths[:3], good, *paths[3:])
 
     assert (notes_of(said), code) == ([(1, "A2")], 1)
-    assert [fault.split(": ")[1] for fault in faults] == [path.name for path in paths]
+    assert [fault.split(": ")[1] for fault in faults] == [str(path) for path in paths]
 
 
 def test_a_truncated_file_is_heard_as_far_as_it_goes(hear, good):
@@ -237,7 +287,82 @@ def test_the_nearest_tuning_is_offered(hear, good):
     assert "did you mean drop-d" in faults[0]
 
 
-def test_all_tunings_can_be_listed(command):
-    done = command("hear", "--tuning", "list", "none.wav")
+@pytest.mark.parametrize("files", [(), ("none.wav",)])
+def test_all_tunings_can_be_listed_without_a_file(command, files):
+    done = command("hear", "--tuning", "list", *files)
 
-    assert "guitar:drop-d" in done.output
+    assert (done.exit_code, done.stderr) == (0, "")
+    assert done.stdout.splitlines() == tuning_names()
+
+
+# -- names and signs ---------------------------------------------------------------
+
+
+def process(*arguments: object, **options: Any) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "station.cli", "hear", "--tracker", "numpy", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        **options,
+    )
+
+
+@pytest.mark.parametrize("as_json", [True, False])
+def test_a_name_that_is_no_utf8_is_heard_and_shown(good, as_json):
+    odd = good.rename(good.with_name("b\udcff.wav"))
+
+    done = process(*["--json"] * as_json, odd)
+
+    last = done.stdout.splitlines()[-1]
+    shown = json.loads(last)["file"] if as_json else last.split("  ")[0]
+    assert (done.returncode, done.stderr) == (0, "")
+    assert shown == f"{good.parent}/b\\xff.wav"
+
+
+def test_an_output_without_the_signs_gets_plain_ones(good):
+    done = process(good, env=os.environ | {"PYTHONIOENCODING": "ascii"})
+
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "cents +-0." in done.stdout
+
+
+def test_files_of_one_name_are_told_apart_and_a_fault_is_one_line_whatever_the_name(hear):
+    _, faults, code = hear("d1/x.wav", "d2/x.wav", "two\nlines.wav", ".")
+
+    assert code == 1
+    assert faults == [
+        "station: d1/x.wav: no such file",
+        "station: d2/x.wav: no such file",
+        r"station: two\nlines.wav: no such file",
+        "station: .: a folder, not a sound file",
+    ]
+
+
+def test_a_file_that_may_not_be_read_does_not_cost_the_good_ones(hear, good, monkeypatch):
+    locked = good.with_name("locked.wav")
+    shutil.copy(good, locked)
+    forbid(locked, monkeypatch)
+
+    said, faults, code = hear(locked, good)
+
+    assert (notes_of(said), code) == ([(1, "A2")], 1)
+    assert faults == [f"station: {locked}: cannot be read: Permission denied"]
+
+
+def forbid(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the file refused as it would be by the system; root may read what it likes."""
+    path.chmod(0)
+    real_open, real_access = Path.open, os.access
+
+    def may_open(self: Path, *arguments: Any, **options: Any) -> Any:
+        if self == path:
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(self))
+        return real_open(self, *arguments, **options)
+
+    def may_access(asked: Any, mode: int, **options: Any) -> bool:
+        return os.fspath(asked) != str(path) and real_access(asked, mode, **options)
+
+    monkeypatch.setattr(Path, "open", may_open)
+    monkeypatch.setattr(os, "access", may_access)

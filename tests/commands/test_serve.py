@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import signal
 import socket
 import subprocess
@@ -9,7 +10,7 @@ import sys
 
 import pytest
 
-from tests.support.page_client import ask, event_stream
+from tests.support.page_client import ask, event_stream, wait_until
 from tests.support.station_process import free_port, station_process
 
 
@@ -88,6 +89,19 @@ def test_a_demo_serves_its_page_and_ends_cleanly_when_told_to(tmp_path, end):
     assert "Traceback" not in printed
     assert "Room code" in printed
     assert printed.endswith("Ending.\n")
+
+
+def test_a_demo_prints_in_the_settings_naming_system_and_answers_in_english(tmp_path):
+    path = tmp_path / "settings.toml"
+    path.write_text('[station]\nnote_names = "solfege"\n[page]\nhost = "127.0.0.1"\n')
+    note = re.compile(r"^\w+ +string \d +(Do|Re|Mi|Fa|Sol|La|Si)\d +[+-]", re.MULTILINE)
+    with station_process("demo", "--config", str(path), "--port", "0") as demo:
+        room = ask(demo.wait_for_page(), "/api/v1/room").json
+        wait_until(lambda: note.search("".join(demo.printed)))
+
+    assert "Reference: La4 = 440 Hz" in "".join(demo.printed)
+    assert room["station"]["note_names"] == "solfege"
+    assert [each["note"] for each in room["players"][1]["strings"]] == ["E1", "A1", "D2", "G2"]
 
 
 def test_a_demo_keeps_nothing(tmp_path):

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, Page
 
-from tests.support.phones import chromium
+from station.web.app import create_app
+from station.web.server import PageServer
+from tests.support.fake_station import FakeStation
+from tests.support.phones import chromium, phone
 from tests.support.processes import no_child_left
 from tests.support.pulse import PulseAudio, environment_set
 
@@ -16,6 +19,23 @@ from tests.support.pulse import PulseAudio, environment_set
 def browser() -> Iterator[Browser]:
     with chromium() as running:
         yield running
+
+
+@pytest.fixture
+def station() -> FakeStation:
+    return FakeStation()
+
+
+@pytest.fixture
+def server(station: FakeStation) -> Iterator[PageServer]:
+    with PageServer(create_app(station), "127.0.0.1", 0, station.hub) as running:
+        yield running
+
+
+@pytest.fixture
+def page(browser: Browser, server: PageServer) -> Iterator[Page]:
+    with phone(browser, server) as opened:
+        yield opened
 
 
 @pytest.fixture(scope="module")

@@ -6,59 +6,20 @@ Screenshots of every state are kept for people to look at (tests/support/phones.
 from __future__ import annotations
 
 import itertools
-import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from station.web.app import create_app
 from station.web.server import PageServer
-from tests.support.fake_station import FakeStation
+from tests.support.fake_station import FakeStation, sounding
 from tests.support.page_client import wait_until
 from tests.support.phones import PHONE, phone, shoot
 
 pytestmark = pytest.mark.browser
 
 BELOW, ABOVE, IN = "rgb(255, 177, 43)", "rgb(98, 182, 255)", "rgb(255, 255, 255)"
-
-
-@pytest.fixture
-def station() -> FakeStation:
-    return FakeStation()
-
-
-@pytest.fixture
-def server(station: FakeStation) -> Iterator[PageServer]:
-    with PageServer(create_app(station), "127.0.0.1", 0, station.hub) as running:
-        yield running
-
-
-@pytest.fixture
-def page(browser: Browser, server: PageServer) -> Iterator[Page]:
-    with phone(browser, server) as opened:
-        yield opened
-
-
-@contextmanager
-def sounding(station: FakeStation, player: str, string: int, cents: float) -> Iterator[dict]:
-    """The string goes on sounding inside the block."""
-    silent = threading.Event()
-    reading = station.pluck(player, string, cents)
-
-    def sound() -> None:
-        while not silent.wait(0.1):
-            station.pluck(player, string, cents)
-
-    thread = threading.Thread(target=sound)
-    thread.start()
-    try:
-        yield reading
-    finally:
-        silent.set()
-        thread.join()
 
 
 def sizes_of_mark(page: Page, frames: int = 150) -> list[float]:

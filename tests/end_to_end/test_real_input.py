@@ -12,7 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +25,7 @@ from station.lamps.column import MIDDLE, column_at
 from station.probe import probe_aubio
 from station.room.model import Event
 from station.settings import load_settings
-from station.sound.line_input import SupervisedInput
+from station.sound.line_input import LineFormat, SupervisedInput
 from tests.support.page_client import wait_until
 from tests.support.phones import phone, shoot
 from tests.support.pulse import PulseAudio
@@ -110,12 +110,10 @@ def listening_station(
 ) -> Iterator[tuple[TunerStation, Witness]]:
     """The real daemon in this process, listening on the null sink's monitor."""
     settings = load_settings(write_settings(folder, free_port(), shown_on_lamps=shown_on_lamps))
-    wanted, witness = settings.input, Witness()
+    wanted, witness = LineFormat(**asdict(settings.input)), Witness()
 
     def make_input(on_block: Any, on_state: Any) -> SupervisedInput:
-        return SupervisedInput(
-            wanted.device, wanted.rate_hz, wanted.channels, on_block=on_block, on_state=on_state
-        )
+        return SupervisedInput(wanted, on_block=on_block, on_state=on_state)
 
     with TunerStation(settings, make_input, probe_aubio(), on_event=witness) as station:
         wait_until(lambda: station.snapshot()["station"]["input"]["state"] == "listening")

@@ -78,15 +78,43 @@ def test_lamps_that_are_off_light_nothing_and_say_so():
     assert states == [("off", SWITCHED_OFF)]
 
 
-def test_buttons_are_heard_on_mock_pins():
+def test_the_quiet_button_is_heard_each_time_it_is_pressed():
     pressed = []
-    lamps = Lamps("mock", on_button=pressed.append)
+    lamps = Lamps("mock", on_quiet_button=lambda: pressed.append(True))
+    pin = lamps.pin_factory.pin(QUIET_BUTTON.bcm)
 
-    for push in (QUIET_BUTTON, REFERENCE_BUTTON):
-        lamps.pin_factory.pin(push.bcm).drive_low()  # a press connects the pin to ground
-
-        assert until(lambda name=push.name: pressed[-1:] == [name])
+    for count in (1, 2):
+        pin.drive_low()  # a press connects the pin to ground
+        assert until(lambda count=count: len(pressed) == count)
+        pin.drive_high()
+        assert until(lambda: not lamps._buttons[0].is_pressed)
     lamps.stop()
+
+
+def test_the_reference_buttons_pin_is_left_alone():
+    lamps = Lamps("mock", on_quiet_button=lambda: None)
+
+    assert {button.pin.info.name for button in lamps._buttons} == {f"GPIO{QUIET_BUTTON.bcm}"}
+    assert REFERENCE_BUTTON.bcm not in lamps.pin_factory.pins
+    lamps.stop()
+
+
+def test_quiet_lamps_give_a_quarter_of_their_light(lamps):
+    lamps.start()
+    lamps.set_quiet(True)
+    reading = READING | {"string_cents": 40.0}
+
+    seen = []
+
+    def look() -> bool:
+        seen.append(lamps.lit()[0][6])
+        return seen.count(seen[-1]) > 20
+
+    assert keep_showing(lamps, reading, lambda: lamps.lit()[0][6] > 0.2)
+    assert keep_showing(lamps, reading, look)  # until the light stands still
+    assert seen[-1] == max(seen) == pytest.approx(0.25, abs=0.015)
+    lamps.set_quiet(False)
+    assert keep_showing(lamps, reading, lambda: lamps.lit()[0][6] == 1.0)
 
 
 def test_two_stations_cannot_both_have_the_pins():
@@ -256,6 +284,25 @@ def test_lamps_that_fail_while_lit_go_off_and_say_why(fake_gpio, tmp_path):
     assert "stopped answering" in states[1][1]
     lamps.show(READING | {"string_cents": 4.0})  # showing goes on harmlessly
     fake.broken = False
+    lamps.stop()
+
+
+def test_any_other_fault_while_lit_puts_them_out_and_is_said_and_logged(monkeypatch, caplog):
+    states = []
+    lamps = Lamps("mock", on_state=lambda *state: states.append(state))
+    lamps.start()
+    keep_showing(lamps, READING | {"string_cents": 40.0}, lambda: lamps.lit()[0][6] == 1)
+
+    def break_down(_: float) -> None:
+        raise ZeroDivisionError("no such\nluck")
+
+    monkeypatch.setattr(lamps._animation, "frame", break_down)
+
+    assert until(lambda: len(states) == 2)
+    assert states[1] == ("off", "the lamps have ended by a fault: no such luck")
+    assert lamps.status == states[1]
+    assert lamps.lit() == ((0.0,) * 7, 0.0)
+    assert "ZeroDivisionError" in caplog.text
     lamps.stop()
 
 

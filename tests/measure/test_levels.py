@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from station.measure.levels import LevelMeter, dbfs, is_clipped
+from station.measure.levels import LevelMeter, clips, dbfs
 from station.measure.types import Level
 
 RATE_HZ = 48000
@@ -51,7 +51,7 @@ def test_an_overdriven_input_is_clipped_and_a_single_true_peak_is_not() -> None:
     lone_peak = tone(0.2)
     lone_peak[1000] = 1.0
     assert not level_of(lone_peak).clipped
-    assert not is_clipped(lone_peak)
+    assert clips(lone_peak.astype(np.float32)).size == 0
 
 
 def test_a_level_comes_about_four_times_a_second() -> None:
@@ -71,3 +71,15 @@ def test_levels_do_not_depend_on_how_the_sound_is_cut() -> None:
         lv for piece, end in zip(pieces, ends, strict=True) for lv in meter.push(piece, int(end))
     ]
     assert cut == whole
+
+
+def test_where_a_line_clipped_does_not_depend_on_how_the_sound_is_cut() -> None:
+    x = tone(0.2).astype(np.float32)
+    x[9998:10003] = 1.0
+    for size in (1, 2, 7, 1000, 10000, x.size):
+        meter = LevelMeter(RATE_HZ, line=1)
+        for begin in range(0, x.size, size):
+            meter.push(x[begin : begin + size], min(begin + size, x.size))
+        assert meter.clipped_between(9998, 9999)
+        assert not meter.clipped_between(0, 9998)
+        assert not meter.clipped_between(9999, x.size)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from station.errors import NoteNameError
-from station.music import Accidental, NamingSystem, note_name, parse_note, pretty
+from station.music import Accidental, NamingSystem, note_in, note_name, parse_note, pretty
 
 midis = st.integers(0, 127)
 systems = st.sampled_from(["english", "german", "solfege"])
@@ -168,3 +168,55 @@ def test_only_sharps_and_flats_may_be_preferred() -> None:
 )  # fmt: skip
 def test_pretty_names_carry_typographic_signs(machine: str, printed: str) -> None:
     assert pretty(machine) == printed
+
+
+@given(midis, systems, accidentals)
+def test_a_note_is_spelled_the_same_in_another_system(
+    midi: int, system: NamingSystem, prefer: Accidental
+) -> None:
+    assert note_in(note_name(midi, "english", prefer), system) == note_name(midi, system, prefer)
+
+
+@given(
+    st.sampled_from("CDEFGABcdefgab"),
+    st.sampled_from(["", "#", "##", "x", "♯", "b", "bb", "♭"]),
+    st.integers(1, 8),
+    systems,
+)
+def test_however_a_note_is_written_it_stays_the_same_note(
+    letter: str, sign: str, octave: int, system: NamingSystem
+) -> None:
+    written = f"{letter}{sign}{octave}"
+
+    assert parse_note(note_in(written, system), system) == parse_note(written)
+
+
+# Common practice, no source.
+@pytest.mark.parametrize(
+    ("written", "english", "german", "solfege"),
+    [
+        ("Eb2", "Eb2", "Es2", "Mib2"),
+        ("Bb3", "Bb3", "B3", "Sib3"),
+        ("B3", "B3", "H3", "Si3"),
+        ("ab1", "Ab1", "As1", "Lab1"),
+        ("Cb4", "Cb4", "Ces4", "Dob4"),
+        ("B#3", "B#3", "His3", "Si#3"),
+        ("Bbb3", "Bbb3", "Heses3", "Sibb3"),
+        ("Abb3", "Abb3", "Ases3", "Labb3"),
+        ("Fx-1", "F##-1", "Fisis-1", "Fa##-1"),
+        (" f♯03 ", "F#3", "Fis3", "Fa#3"),
+    ],
+)
+def test_known_notes_in_the_three_systems(
+    written: str, english: str, german: str, solfege: str
+) -> None:
+    assert note_in(written, "english") == english
+    assert note_in(written, "german") == german
+    assert note_in(written, "solfege") == solfege
+
+
+def test_what_is_no_english_note_has_no_other_name() -> None:
+    with pytest.raises(NoteNameError, match="German for"):
+        note_in("Es2", "solfege")
+    with pytest.raises(NoteNameError, match="choose one of"):
+        note_in("E2", "latin")  # type: ignore[arg-type]

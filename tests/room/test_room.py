@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from station.errors import ReferenceRangeError, TuningError, UnknownPlayerError, UsageError
 from station.measure.types import Gap, Level, Note, Reading
 from station.music.pitch import midi_to_hz, shift_cents
+from station.room.model import Station
 from station.room.room import Player, Reference, Room
 
 ODA = Player("oda", "Oda", "guitar", "standard", line=1)
@@ -264,6 +265,7 @@ def test_a_reading_says_how_far_and_which_way():
         "string_cents": pytest.approx(-10.0),
         "beats_hz": pytest.approx(110.0 - 109.3665, abs=1e-4),
         "verdict": "tighten",
+        "clipped": False,
     }
 
 
@@ -474,8 +476,8 @@ def test_the_snapshot_has_the_keys_the_page_is_promised_and_is_json():
 
     assert set(snapshot) == {"station", "reference", "lines", "players", "roll_call"}
     assert set(snapshot["station"]) == {
-        "name", "version", "simulated", "tracker", "tracker_reason", "input", "lamps",
-        "addresses", "banners",
+        "name", "version", "simulated", "in_cents", "tracker", "tracker_reason", "note_names",
+        "quiet", "input", "lamps", "addresses", "banners",
     }  # fmt: skip
     assert set(snapshot["players"][0]) == {
         "id", "name", "instrument", "instrument_label", "kind", "tuning", "tuning_label",
@@ -486,6 +488,18 @@ def test_the_snapshot_has_the_keys_the_page_is_promised_and_is_json():
     }  # fmt: skip
     assert [s["string"] for s in snapshot["players"][0]["strings"]] == [6, 5, 4, 3, 2, 1]
     assert snapshot["lines"][3]["state"] == "unknown"
+
+
+def test_the_snapshot_says_how_notes_are_named_and_names_them_in_english_all_the_same():
+    bass = Player("bram", "Bram", "bass", "half-step-down", line=1)
+    room = Room([bass], Reference(), lines=1, station=Station(note_names="solfege"))
+
+    events = room.hear(reading(27), 1.0)
+    snapshot = room.snapshot(1.0)
+
+    assert snapshot["station"]["note_names"] == "solfege"
+    assert [s["note"] for s in snapshot["players"][0]["strings"]] == ["Eb1", "Ab1", "Db2", "Gb2"]
+    assert (events[0].payload["note"], events[0].payload["target"]) == ("D#1", "Eb1")
 
 
 def test_a_snapshot_does_not_change_after_it_was_taken():

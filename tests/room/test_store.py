@@ -263,6 +263,83 @@ def test_a_full_disk_fails_the_save_and_keeps_what_was_stored(tmp_path):
     assert stored_number(path) == 3
 
 
+def test_a_second_station_cannot_have_the_store_until_the_first_closes_it(tmp_path):
+    path = tmp_path / "room.sqlite"
+    first = open_store(path, "now").store
+    first.save(store_writer.state_of(1))
+
+    with pytest.raises(StorageError, match="another station") as refused:
+        open_store(path, "now")
+    first.save(store_writer.state_of(2))  # undisturbed
+    first.close()
+    first.close()
+
+    assert "\n" not in str(refused.value)
+    assert stored_number(path) == 2
+
+
+def test_a_store_is_free_once_its_process_is_dead(tmp_path):
+    path = tmp_path / "room.sqlite"
+    with started_writer(path) as writer:
+        assert writer.stdout.readline()  # it has the store by now
+        with pytest.raises(StorageError, match="another station"):
+            open_store(path, "now")
+        writer.kill()
+
+    opened_at(path)
+
+
+def test_a_store_that_cannot_be_opened_is_not_kept_locked(tmp_path):
+    path = tmp_path / "room.sqlite"
+    path.mkdir()
+    with pytest.raises(StorageError, match="cannot open"):
+        open_store(path, "now")
+    path.rmdir()
+
+    opened_at(path)
+
+
+def removed(path: Path) -> None:
+    shutil.rmtree(path.parent)
+
+
+def replaced(path: Path) -> None:
+    removed(path)
+    opened_at(path)
+
+
+@pytest.mark.parametrize(("done_to", "said"), [(removed, "is gone"), (replaced, "was replaced")])
+def test_a_store_whose_folder_goes_while_it_is_open_is_not_written_to_in_silence(
+    tmp_path, done_to, said
+):
+    path = tmp_path / "state" / "room.sqlite"
+    store = open_store(path, "now").store
+    store.save(store_writer.state_of(1))
+    done_to(path)
+
+    for _ in range(2):
+        with pytest.raises(StorageError, match=said) as failed:
+            store.save(store_writer.state_of(2))
+
+    assert "\n" not in str(failed.value)
+    store.close()
+
+
+def test_a_state_that_could_not_be_saved_is_due_again_though_nothing_changed(tmp_path):
+    path = tmp_path / "state" / "room.sqlite"
+    store = open_store(path, "now").store
+    store.save(store_writer.state_of(1), 5.0)
+    removed(path)
+
+    for now_s in (100.0, 200.0):
+        with pytest.raises(StorageError, match="is gone"):
+            store.save(store_writer.state_of(1), now_s - 50.0)
+        with pytest.raises(StorageError, match="is gone"):
+            store.save_if_due(store_writer.state_of(1), now_s)
+
+    store.close()
+
+
 def test_a_store_held_by_another_program_is_said_in_one_line(tmp_path, monkeypatch):
     monkeypatch.setattr("station.room.store.BUSY_TIMEOUT_S", 0.05)
     path = tmp_path / "room.sqlite"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import struct
 import subprocess
 import sys
@@ -25,8 +26,8 @@ def fault_of(path: Path) -> tuple[str, int]:
             given += len(block)
     message = str(caught.value)
     assert "\n" not in message
-    assert message.startswith(f"{path.name}: ")
-    return message.removeprefix(f"{path.name}: "), given
+    assert message.startswith(f"{path}: ")
+    return message.removeprefix(f"{path}: "), given
 
 
 def noise(frames: int, channels: int) -> np.ndarray:
@@ -185,6 +186,34 @@ def test_a_sample_that_is_no_number_is_named_by_its_frame(tmp_path: Path, value:
     assert given == 3 * 1024
 
 
+@pytest.mark.parametrize("value", [3e38, -1001.0])
+def test_a_sample_no_sound_can_have_is_named_by_its_frame_and_value(
+    tmp_path: Path, value: float
+) -> None:
+    samples = noise(5000, 2)
+    samples[3456, 1] = value
+    soundfile.write(tmp_path / "bad.wav", samples, 48_000, subtype="FLOAT")
+
+    message, given = fault_of(tmp_path / "bad.wav")
+
+    assert message.startswith(f"frame 3456 is {value:g}, over 1000 times full scale")
+    assert given == 3 * 1024
+
+
+def test_a_hot_recording_in_floats_is_read(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "hot.wav", 900.0 * noise(5000, 1), 48_000, subtype="FLOAT")
+
+    assert sum(map(len, read_blocks(tmp_path / "hot.wav")[1])) == 5000
+
+
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.wav")
+
+    message, _ = fault_of(tmp_path / "pipe.wav")
+
+    assert message == "a pipe or device: record into a file and give that"
+
+
 def test_a_file_of_nothing_but_nan_gives_nothing(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "bad.wav", np.full((9000, 2), np.nan), 48_000, subtype="FLOAT")
 
@@ -258,7 +287,7 @@ def test_damaged_bytes_end_in_one_line_or_none(tmp_path: Path, suffix: str) -> N
         except SoundFileError as error:
             told += 1
             assert "\n" not in str(error)
-            assert str(error).startswith(path.name)
+            assert str(error).startswith(f"{path}: ")
     assert told > 0
 
 

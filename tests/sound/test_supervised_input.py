@@ -15,18 +15,22 @@ import pytest
 
 from station.sound import line_input
 from station.sound.blocks import Block, InputState
-from station.sound.line_input import SupervisedInput
+from station.sound.line_input import LineFormat, SupervisedInput
 from tests.support.listening import (
     NOTICE_LIMIT_S,
     RECOVERY_LIMIT_S,
     Audience,
     assert_no_frame_is_unaccounted_for,
+    capture_child_of,
     listening,
 )
 from tests.support.pulse import PulseAudio
 from tests.support.tones import write_tone
 
 pytestmark = pytest.mark.sound
+
+PAUSE_S = 1.5
+"""Long enough for a gap to be told from jitter."""
 
 
 def test_a_sound_server_that_is_killed_and_restarted_is_heard_again(
@@ -42,7 +46,7 @@ def test_a_sound_server_that_is_killed_and_restarted_is_heard_again(
         pulse.kill()
         waiting = audience.wait_for_state("waiting", NOTICE_LIMIT_S)
         heard_before = len(audience.blocks)
-        time.sleep(1.5)  # long enough for the gap to be told from jitter
+        time.sleep(PAUSE_S)
         pulse.start()
         pulse.play(tone)
         audience.wait_for(
@@ -57,16 +61,16 @@ def test_a_sound_server_that_is_killed_and_restarted_is_heard_again(
     assert (state.state, state.restarts, state.reason) == ("listening", 1, None)
     assert_no_frame_is_unaccounted_for(blocks)
     gap = blocks[heard_before]
-    assert gap.lost_frames_before > 0
-    elapsed_s = gap.captured_at_s - blocks[0].captured_at_s
-    counted_s = (gap.first_frame - blocks[0].first_frame) / 48_000
-    assert counted_s == pytest.approx(elapsed_s, abs=0.5)
+    last = blocks[heard_before - 1]
+    # The server was away for the pause at least; no more can be lost than went by between them.
+    assert gap.lost_frames_before > PAUSE_S * 48_000 - len(gap.samples)
+    assert gap.lost_frames_before <= (gap.captured_at_s - last.captured_at_s) * 48_000
 
 
 def test_a_hung_child_is_noticed_killed_and_replaced(pulse: PulseAudio) -> None:
-    with listening("pulse") as (line, audience):
+    with listening("pulse") as (_, audience):
         audience.wait_for_blocks()
-        hung = line.child_pid
+        hung = capture_child_of()
         assert hung is not None
 
         os.kill(hung, signal.SIGSTOP)
@@ -76,7 +80,7 @@ def test_a_hung_child_is_noticed_killed_and_replaced(pulse: PulseAudio) -> None:
 
         assert state.reason == "pulse did not give samples for 2 s: hung or unplugged"
         assert not psutil.pid_exists(hung)
-        assert line.child_pid not in (None, hung)
+        assert capture_child_of() not in (None, hung)
         assert_no_frame_is_unaccounted_for(audience.blocks)
         assert any(block.lost_frames_before > 48_000 for block in audience.blocks)
 
@@ -85,8 +89,8 @@ def test_a_child_that_is_killed_is_replaced(pulse: PulseAudio) -> None:
     with listening("pulse") as (line, audience):
         for restarts in (1, 2, 3):
             audience.wait_for_blocks()
-            assert line.child_pid is not None
-            os.kill(line.child_pid, signal.SIGKILL)
+            assert capture_child_of() is not None
+            os.kill(capture_child_of(), signal.SIGKILL)
             state = audience.wait_for_state("waiting", NOTICE_LIMIT_S)
             assert state.reason == "the capture process was ended by signal 9"
             audience.wait_for_state("listening", RECOVERY_LIMIT_S)
@@ -120,13 +124,13 @@ def test_a_card_the_kernel_does_not_list_is_waited_for_without_a_child(
 ) -> None:
     asked: list[float] = []
     monkeypatch.setattr(line_input, "read_cards", lambda: asked.append(1.0) or {})
-    with listening("hw:CARD=Stage") as (line, audience):
+    with listening("hw:CARD=Stage") as (_, audience):
         audience.wait_for_state("waiting", RECOVERY_LIMIT_S)
         deadline_s = time.monotonic() + RECOVERY_LIMIT_S
         while len(asked) < 3 and time.monotonic() < deadline_s:
             time.sleep(0.05)
         assert len(asked) >= 3
-        assert line.child_pid is None
+        assert capture_child_of() is None
         assert len(audience.states) == 1
 
 
@@ -140,7 +144,7 @@ def test_a_fault_in_what_takes_the_blocks_is_loud(
     def broken(block: Block) -> None:
         raise ZeroDivisionError("no such luck")
 
-    line = SupervisedInput("pulse", on_block=broken, on_state=states.append)
+    line = SupervisedInput(LineFormat("pulse"), on_block=broken, on_state=states.append)
     line.start()
     deadline_s = time.monotonic() + RECOVERY_LIMIT_S
     while not raised and time.monotonic() < deadline_s:
@@ -171,7 +175,7 @@ def test_a_refusing_device_makes_the_input_fail_and_say_so(
 def test_stopping_ends_the_child_and_the_thread(pulse: PulseAudio) -> None:
     with listening("pulse") as (line, audience):
         audience.wait_for_blocks()
-        child = line.child_pid
+        child = capture_child_of()
         line.stop()
 
         assert child is not None
@@ -181,6 +185,8 @@ def test_stopping_ends_the_child_and_the_thread(pulse: PulseAudio) -> None:
 
 def test_an_input_that_was_never_started_can_be_stopped() -> None:
     audience = Audience()
-    SupervisedInput("pulse", on_block=audience.on_block, on_state=audience.on_state).stop()
+    SupervisedInput(
+        LineFormat("pulse"), on_block=audience.on_block, on_state=audience.on_state
+    ).stop()
 
     assert not audience.states

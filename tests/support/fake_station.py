@@ -9,6 +9,8 @@ from __future__ import annotations
 import copy
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from station.errors import ReferenceRangeError, StorageError, TuningError, UnknownPlayerError
@@ -19,6 +21,11 @@ INSTRUMENTS: dict[str, Any] = {
         "label": "Guitar",
         "kind": "strings",
         "tunings": {"standard": "Standard", "drop-d": "Drop D", "dadgad": "DADGAD"},
+    },
+    "guitar-12": {
+        "label": "12-string guitar",
+        "kind": "strings",
+        "tunings": {"half-step-down": "Half step down"},
     },
     "bass": {
         "label": "Bass guitar",
@@ -33,6 +40,7 @@ STRINGS = {
     ("guitar", "standard"): (64, 59, 55, 50, 45, 40),
     ("guitar", "drop-d"): (64, 59, 55, 50, 45, 38),
     ("guitar", "dadgad"): (62, 57, 55, 50, 45, 38),
+    ("guitar-12", "half-step-down"): (63, 63, 58, 58, 66, 54, 61, 49, 56, 44, 51, 39),
     ("bass", "standard"): (43, 38, 33, 28),
     ("bass", "drop-d"): (43, 38, 33, 26),
 }
@@ -56,8 +64,10 @@ class FakeStation:
             "name": "Cellar room",
             "version": "0.0.0",
             "simulated": False,
+            "in_cents": 2.0,
             "tracker": "aubio",
             "tracker_reason": None,
+            "note_names": "english",
             "input": {
                 "state": "listening",
                 "device": "hw:CARD=Line4,DEV=0",
@@ -202,6 +212,7 @@ class FakeStation:
                 "target_hz": state["target_hz"],
                 "string_cents": cents,
                 "beats_hz": abs(hz - state["target_hz"]),
+                "clipped": False,
                 "verdict": verdict,
             }
         self.hub.publish("reading", player_id, reading)
@@ -225,6 +236,7 @@ class FakeStation:
             "target_hz": None,
             "string_cents": None,
             "beats_hz": abs(target_hz * (2 ** (cents / 1200) - 1)),
+            "clipped": False,
             "verdict": None,
         }
         self.hub.publish("reading", player_id, reading)
@@ -283,3 +295,22 @@ class FakeStation:
             "clipped": False,
             "state": "quiet",
         }
+
+
+@contextmanager
+def sounding(station: FakeStation, player: str, string: int, cents: float) -> Iterator[dict]:
+    """The string goes on sounding inside the block."""
+    silent = threading.Event()
+    reading = station.pluck(player, string, cents)
+
+    def sound() -> None:
+        while not silent.wait(0.1):
+            station.pluck(player, string, cents)
+
+    thread = threading.Thread(target=sound)
+    thread.start()
+    try:
+        yield reading
+    finally:
+        silent.set()
+        thread.join()

@@ -12,9 +12,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 import numpy as np
+import psutil
 
 from station.sound.blocks import Block, InputState
-from station.sound.line_input import LineInput, SupervisedInput
+from station.sound.child import MODULE
+from station.sound.line_input import LineFormat, LineInput, SupervisedInput
 
 RECOVERY_LIMIT_S = 5.0
 NOTICE_LIMIT_S = 3.5
@@ -28,6 +30,20 @@ def capture(line: LineInput, frames: int) -> tuple[np.ndarray, list[Block]]:
         if sum(len(b.samples) for b in blocks) >= frames:
             break
     return np.concatenate([b.samples for b in blocks]), blocks
+
+
+def capture_child_of(parent: int | None = None) -> int | None:
+    """Process id of the capture child of that process (this one's when none is named)."""
+    found = [child.pid for child in psutil.Process(parent).children() if _captures(child)]
+    assert len(found) <= 1
+    return found[0] if found else None
+
+
+def _captures(process: psutil.Process) -> bool:
+    try:
+        return MODULE in process.cmdline()
+    except (psutil.NoSuchProcess, psutil.ZombieProcess):
+        return False
 
 
 class Audience:
@@ -65,12 +81,8 @@ class Audience:
 @contextmanager
 def listening(device: str, **options: object) -> Iterator[tuple[SupervisedInput, Audience]]:
     audience = Audience()
-    line = SupervisedInput(
-        device,
-        on_block=audience.on_block,
-        on_state=audience.on_state,
-        **options,  # type: ignore[arg-type]
-    )
+    wanted = LineFormat(device, **options)  # type: ignore[arg-type]
+    line = SupervisedInput(wanted, on_block=audience.on_block, on_state=audience.on_state)
     line.start()
     try:
         yield line, audience

@@ -116,7 +116,7 @@ def test_a_player_changes_instrument_and_tuning(client, station):
     assert station.player("tove")["name"] == "Tove 2"
 
 
-@pytest.mark.parametrize("code", [None, "", "wrong", "OAK-47"])
+@pytest.mark.parametrize("code", [None, "", "wrong", "oak-74"])
 def test_nothing_changes_without_the_room_code(client, station, code):
     before = station.snapshot()
     headers = {} if code is None else {"X-Room-Code": code}

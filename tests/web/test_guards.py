@@ -76,7 +76,29 @@ def test_the_room_code_is_accepted_as_sent_and_percent_encoded():
     check.check("100%", "100%", "192.0.2.1")
 
 
-@pytest.mark.parametrize("given_code", [None, "", "oak-4", "oak-477", "\xff"])
+@pytest.mark.parametrize("given_code", ["OAK-47", "Oak-47 ", " oak - 47", "oak-%2047", "OAK%2D47"])
+def test_capitals_and_spaces_of_a_phones_keyboard_do_not_matter(given_code):
+    guards.CodeCheck().check(given_code, "oak-47", "192.0.2.1")
+    guards.CodeCheck().check("oak-47", "Oak - 47", "192.0.2.1")
+
+
+@pytest.mark.parametrize("given_code", [None, "", "  "])
+def test_no_code_is_asked_for_and_is_no_guess(given_code):
+    check = guards.CodeCheck()
+
+    for _ in range(guards.WRONG_CODES + 1):
+        with pytest.raises(RoomCodeError, match="type the room code"):
+            check.check(given_code, "oak-47", "192.0.2.1")
+    check.check("oak-47", "oak-47", "192.0.2.1")
+
+
+@pytest.mark.parametrize("room_code", ["", " "])
+def test_a_blank_code_opens_nothing(room_code):
+    with pytest.raises(RoomCodeError, match="no room code"):
+        guards.CodeCheck().check(" ", room_code, "192.0.2.1")
+
+
+@pytest.mark.parametrize("given_code", [None, "", "oak-4", "oak-477", "oak47", "\xff"])
 def test_anything_else_is_not_the_room_code(given_code):
     with pytest.raises(RoomCodeError):
         guards.CodeCheck().check(given_code, "oak-47", "192.0.2.1")

@@ -3,14 +3,34 @@
 import { el, mark, say } from "./dom.js";
 import { shape } from "./shapes.js";
 import { Stave } from "./stave.js";
-import { pretty, reachable, signed } from "./words.js";
+import { count, reachable, signed, tolerance } from "./words.js";
+
+/** What the station says of itself in full; what is as it should be is not spelled out. */
+function facts(station) {
+  const { input, lamps } = station;
+  const because = (reason) => (reason ? `: ${reason}` : "");
+  const lit = station.simulated && lamps.state === "lit" ? "simulated" : lamps.state;
+  const lines = [
+    `${station.name}, version ${station.version}`,
+    `${tolerance(station.in_cents)} of its pitch`,
+    `sound: ${input.state}${input.device ? ` on ${input.device}` : ""}${because(input.reason)}`,
+    `lamps: ${lit}${because(lamps.reason)}`,
+  ];
+  if (input.overruns) lines.push(`moments of sound lost since the start: ${input.overruns}`);
+  if (input.restarts) lines.push(`sound input started again ${count(input.restarts, "time")}`);
+  if (station.tracker !== "aubio") lines.push(`pitch is found by the stand-in, ${station.tracker}${because(station.tracker_reason)}`);
+  return lines.concat(station.banners);
+}
 
 class Row {
-  constructor() {
+  #noteName;
+
+  constructor(noteName) {
+    this.#noteName = noteName;
     this.name = el("h3");
     this.what = el("span", { className: "soft" });
     this.state = el("p", { className: "row-state" });
-    this.stave = new Stave();
+    this.stave = new Stave(noteName);
     this.node = el(
       "article",
       { className: "row" },
@@ -22,7 +42,7 @@ class Row {
   update(player, now) {
     say(this.name, player.name);
     say(this.what, player.tuning_label || player.instrument_label);
-    this.stave.update(player.strings, now?.string ?? null);
+    this.stave.update(player.strings, now);
     this.stave.node.hidden = player.strings.length === 0;
     const total = player.strings.length;
     const done = player.strings.filter((each) => each.roll === "in").length;
@@ -32,9 +52,9 @@ class Row {
   }
 
   #words(player, now, done, total) {
-    if (now && now.string !== null && now.verdict) return `${pretty(now.target)} ${now.verdict}`;
-    if (now && total === 0) return `${pretty(now.note)} ${signed(now.cents)}`;
-    if (total === 0) return player.kind === "fixed" ? "fixed pitch" : "not called";
+    if (now && now.string !== null && now.verdict) return `${this.#noteName(now.target)} ${now.verdict}`;
+    if (now && total === 0) return `${this.#noteName(now.note)} ${signed(now.cents)}`;
+    if (total === 0) return player.kind === "fixed" ? "fixed pitch" : "nothing to tune";
     return done === total ? "all in" : `${done} of ${total}`;
   }
 }
@@ -50,7 +70,7 @@ export class BandView {
     this.rest = el("p", { id: "roll-rest", className: "soft" });
     this.whole = shape("whole");
     this.list = el("div", { className: "rows" });
-    this.facts = el("ul", { className: "facts" });
+    this.facts = el("ul", { className: "facts", id: "station" });
     this.qr = el("img", { alt: "QR code of this page's address", width: 180, height: 180, loading: "lazy" });
     this.addresses = el("p", { className: "addresses" });
     root.append(
@@ -75,7 +95,7 @@ export class BandView {
     }
     for (const player of room.players) {
       if (!this.#rows.has(player.id)) {
-        this.#rows.set(player.id, new Row());
+        this.#rows.set(player.id, new Row((note) => this.#state.noteName(note)));
         this.list.append(this.#rows.get(player.id).node);
       }
       this.#rows.get(player.id).update(player, this.#state.now(player.id));
@@ -90,19 +110,11 @@ export class BandView {
     const rest = [];
     if (call.out) rest.push(`${call.out} out`);
     if (call.not_heard) rest.push(`${call.not_heard} not heard`);
-    const done = `${call.total} strings stand on the line`;
-    say(this.rest, call.complete ? done : rest.join(" · "));
+    say(this.rest, call.complete ? `all ${call.total} strings are in` : rest.join(" · "));
   }
 
   #sayStation(station) {
-    const input = station.input;
-    const lines = [
-      `${station.name}, version ${station.version}`,
-      `sound: ${input.state} on ${input.device}` + (input.reason ? ` (${input.reason})` : ""),
-      `blocks lost: ${input.overruns}; input restarted: ${input.restarts}`,
-      `lamps: ${station.lamps.state}` + (station.lamps.reason ? ` (${station.lamps.reason})` : ""),
-      `tracker: ${station.tracker}` + (station.tracker_reason ? ` (${station.tracker_reason})` : ""),
-    ];
+    const lines = facts(station);
     const text = lines.join("\n");
     if (this.facts.dataset.text !== text) {
       this.facts.dataset.text = text;

@@ -1,19 +1,28 @@
 // The pitch field: the target's line across it, the string as a mark at its height,
 // the word in the half the pitch has to move to.
 
-import { heightOfCents, TICKS } from "./axis.js";
+import { heightOfCents, NEAR_TICK, TICKS } from "./axis.js";
 import { el, mark, say } from "./dom.js";
 import { BELLY_PX, Pulse } from "./pulse.js";
 import { shape } from "./shapes.js";
-import { beats, pretty, signed, uncertainty } from "./words.js";
+import { beats, signed, uncertainty } from "./words.js";
 
 const WORD_WIDTH_SHARE = 0.9;
+const WORD_HEIGHT_SHARE = 0.88; // room for what hangs below its line
 const LARGEST_WORD_PX = 300;
+/** What the number under the field counts. */
+export const BEATS = 
+  "beats a second: how fast your string and its target swell and fade together. Slower is nearer; still means in.";
 
 export class Field {
-  constructor() {
+  #noteName;
+
+  /** `noteName` says how a note is named here. */
+  constructor(noteName) {
+    this.#noteName = noteName;
     this.word = el("p", { className: "word", id: "word" });
     this.hint = el("p", { className: "hint" });
+    this.aside = el("p", { className: "aside" });
     this.note = el("span", { className: "target-note" });
     this.which = el("span", { className: "target-string" });
     this.shape = shape("lens");
@@ -27,6 +36,7 @@ export class Field {
       this.mark,
       this.word,
       this.hint,
+      this.aside,
     );
     this.beats = el("strong", { id: "beats" });
     this.cents = el("strong", { id: "cents" });
@@ -34,7 +44,7 @@ export class Field {
     this.numbers = el(
       "div",
       { className: "numbers" },
-      el("p", {}, this.beats, el("span", {}, "beats a second")),
+      el("p", { title: BEATS }, this.beats, el("span", {}, "beats a second")),
       el("p", {}, this.cents, el("span", {}, this.error, " cents")),
     );
     this.pulse = new Pulse((size, light) => {
@@ -42,7 +52,10 @@ export class Field {
       this.shape.path.style.setProperty("opacity", light.toFixed(3));
     });
     this.node.style.setProperty("--belly", `${BELLY_PX * 2}px`);
-    new ResizeObserver(() => this.#fitWord()).observe(this.node);
+    new ResizeObserver(() => {
+      this.#fitWord();
+      this.#fitMark();
+    }).observe(this.node);
     this.showNothing("");
   }
 
@@ -53,8 +66,7 @@ export class Field {
     this.#pulse(word === "in" ? 0 : reading.beats_hz);
     this.#setWord(word);
     say(this.hint, "");
-    say(this.note, pretty(reading.target));
-    say(this.which, `string ${reading.string}`);
+    this.#setTarget(reading.target, `string ${reading.string}`);
     this.#number(reading.beats_hz, reading.string_cents, reading.uncertainty_cents);
   }
 
@@ -65,15 +77,24 @@ export class Field {
     this.#pulse(reading.beats_hz ?? 0);
     this.#setWord("");
     say(this.hint, hint);
-    say(this.note, pretty(reading.note));
-    say(this.which, "nearest note");
+    this.#setTarget(reading.note, "nearest note");
     this.#number(reading.beats_hz, reading.cents, reading.uncertainty_cents);
   }
 
-  /** Nothing sounds: an empty line and one sentence. */
-  showNothing(hint) {
+  /** Nothing sounds: an empty line, one sentence, and maybe one more in small print. */
+  showNothing(hint, aside = "") {
+    this.#showSentence("silent", hint, aside);
+  }
+
+  /** There is nothing to show: one sentence in place of the field. */
+  showNoField(hint) {
+    this.#showSentence("none", hint, "");
+  }
+
+  #showSentence(state, hint, aside) {
     mark(this.node, "verdict", null);
-    mark(this.node, "state", "silent");
+    mark(this.node, "state", state);
+    say(this.aside, aside);
     this.#pulse(0);
     this.#setWord("");
     say(this.hint, hint);
@@ -84,6 +105,7 @@ export class Field {
   #place(cents, verdict) {
     const height = verdict === "in" ? 0 : heightOfCents(cents);
     mark(this.node, "state", "sounding");
+    say(this.aside, "");
     mark(this.node, "verdict", verdict || null);
     this.shape.set(verdict);
     this.mark.style.setProperty("--height", height.toFixed(4));
@@ -100,6 +122,19 @@ export class Field {
     say(this.error, uncertainty(sigma));
   }
 
+  #setTarget(note, which) {
+    const name = this.#noteName(note);
+    if (this.note.textContent === name && this.which.textContent === which) return;
+    this.note.textContent = name;
+    this.which.textContent = which;
+    this.#fitMark();
+  }
+
+  // The mark begins where the target's name ends.
+  #fitMark() {
+    this.node.style.setProperty("--name", `${this.note.parentNode.offsetWidth}px`);
+  }
+
   #setWord(word) {
     if (this.word.textContent === word) return;
     this.word.textContent = word;
@@ -112,13 +147,13 @@ export class Field {
     if (!room || !this.word.textContent) return;
     this.word.style.setProperty("font-size", "100px");
     const size = Math.min((100 * room) / this.word.scrollWidth, LARGEST_WORD_PX);
-    const tallest = this.node.clientHeight * (this.word.textContent === "in" ? 0.36 : 0.4);
+    const tallest = this.word.clientHeight * WORD_HEIGHT_SHARE;
     this.word.style.setProperty("font-size", `${Math.floor(Math.min(size, tallest))}px`);
   }
 
   #tick(cents) {
     const side = cents > 0 ? "above" : "below";
-    const tick = el("span", { className: `tick ${side}`, "aria-hidden": "true" }, signed(cents, 0));
+    const tick = el("span", { className: `tick ${side}${Math.abs(cents) === NEAR_TICK ? " near" : ""}`, "aria-hidden": "true" }, signed(cents, 0));
     tick.style.setProperty("--height", heightOfCents(cents).toFixed(4));
     return tick;
   }

@@ -2,14 +2,14 @@
 
 import { el, mark, say } from "./dom.js";
 import { memory } from "./memory.js";
-import { beats, clock, origin, pretty } from "./words.js";
+import { beats, clock, hertz, origin } from "./words.js";
 
 const SPOKEN_EVERY_MS = 2500;
 const VIEWS = ["strings", "band", "reference"];
 const byId = (id) => document.getElementById(id);
 
-/** What is wrong enough to stand across the page. */
-function faults(state) {
+/** What is wrong enough to stand across the page: what concerns the link, whole. */
+function linkFaults(state) {
   const lines = [];
   if (state.link === "lost") {
     const since = state.roomAt ? ` What you see was true at ${clock(state.roomAt, true)}.` : "";
@@ -18,8 +18,13 @@ function faults(state) {
   }
   if (state.link === "connecting") lines.push("Connecting to the station.");
   if (state.link === "paused") lines.push("Paused while the page was hidden. Catching up.");
-  const station = state.room?.station;
-  if (!station) return lines;
+  return lines;
+}
+
+/** Likewise what the station tells, which may be long: its beginning; the band's page has it all. */
+function stationFaults(station) {
+  if (!station) return [];
+  const lines = [];
   const { input, banners } = station;
   const why = input.reason ? `: ${input.reason}` : "";
   const device = input.device || "the line input";
@@ -52,35 +57,42 @@ export class Frame {
 
   #showView() {
     const wanted = location.hash.slice(1);
-    const view = VIEWS.includes(wanted) ? wanted : VIEWS[0];
+    const view = wanted === "station" ? "band" : VIEWS.includes(wanted) ? wanted : VIEWS[0];
     document.documentElement.dataset.view = view;
     for (const each of VIEWS) {
       byId(`view-${each}`).hidden = each !== view;
       if (each === view) byId(`tab-${each}`).setAttribute("aria-current", "page");
       else byId(`tab-${each}`).removeAttribute("aria-current");
     }
-    window.scrollTo(0, 0);
+    if (wanted === "station") byId("station").scrollIntoView({ block: "end" });
+    else window.scrollTo(0, 0);
   }
 
   #update(what) {
     this.#speakSoon();
     if (what === "reading") return;
-    const lines = faults(this.#state);
-    const text = lines.join("\n");
-    const banners = byId("banners");
-    if (banners.dataset.text !== text) {
-      banners.dataset.text = text;
-      banners.replaceChildren(...lines.map((line) => el("p", { className: "banner" }, line)));
-    }
+    this.#sayFaults(linkFaults(this.#state), stationFaults(this.#state.room?.station));
+    say(byId("strip-note"), this.#state.noteName("A4"));
     const room = this.#state.room;
     if (!room) return;
     document.title = room.station.name;
-    say(byId("strip-hz"), room.reference.a4_hz.toFixed(1));
-    byId("strip-origin").replaceChildren(...origin(room.reference).map((part) => el("span", {}, part)));
+    say(byId("strip-hz"), hertz(room.reference.a4_hz));
+    say(byId("strip-origin"), origin(room.reference));
     const told = notices(room.station);
     say(byId("notices"), told);
     byId("notices").hidden = told === "";
     mark(document.documentElement, "complete", room.roll_call.complete ? "yes" : null);
+  }
+
+  #sayFaults(whole, begun) {
+    const banners = byId("banners");
+    const text = [...whole, "", ...begun].join("\n");
+    if (banners.dataset.text === text) return;
+    banners.dataset.text = text;
+    banners.replaceChildren(
+      ...whole.map((line) => el("p", { className: "banner" }, line)),
+      ...begun.map((line) => el("a", { className: "banner", href: "#station" }, line)),
+    );
   }
 
   // Screen readers hear a change at most every 2.5 s, and the latest one.
@@ -100,8 +112,8 @@ export class Frame {
     if (state.room?.roll_call.complete) return "everyone is in";
     const now = state.now(memory.me);
     if (!now) return "";
-    if (now.string === null || !now.verdict) return pretty(now.note);
+    if (now.string === null || !now.verdict) return state.noteName(now.note);
     const rate = now.verdict === "in" ? "" : `, ${beats(now.beats_hz)} beats a second`;
-    return `${pretty(now.target)}: ${now.verdict}${rate}`;
+    return `${state.noteName(now.target)}: ${now.verdict}${rate}`;
   }
 }

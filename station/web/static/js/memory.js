@@ -1,4 +1,5 @@
-// What this phone remembers between visits: who its owner is, and the room code.
+// What this phone remembers between visits: who its owner is, the room code, and how
+// notes are named for them.
 
 function get(key) {
   try {
@@ -28,5 +29,11 @@ export const memory = {
   },
   set code(code) {
     set("code", code);
+  },
+  get names() {
+    return get("names");
+  },
+  set names(system) {
+    set("names", system);
   },
 };

@@ -2,6 +2,9 @@
 // stream is alive. Old data never looks live: a reading lasts READING_LIFE_MS,
 // and none outlives the stream.
 
+import { memory } from "./memory.js";
+import { noteIn, SYSTEMS } from "./names.js";
+
 const READING_LIFE_MS = 1200;
 const STEADY_CENTS = 1; // a reading surer than this may stand for its instrument
 
@@ -73,6 +76,25 @@ export class State {
 
   line(number) {
     return this.room?.lines.find((each) => each.line === number) ?? null;
+  }
+
+  /** The naming system this phone's owner chose, or "" for the station's. */
+  get ownNames() {
+    return Object.hasOwn(SYSTEMS, memory.names) ? memory.names : "";
+  }
+
+  get stationNames() {
+    return this.room?.station.note_names ?? "english";
+  }
+
+  chooseNames(system) {
+    memory.names = system;
+    this.#tell("room");
+  }
+
+  /** The station's "Eb2" as it is named on this phone. */
+  noteName(note) {
+    return noteIn(note, this.ownNames || this.stationNames);
   }
 
   #hold(playerId, reading) {

@@ -4,7 +4,9 @@
 import { heightOfCents } from "./axis.js";
 import { el, mark, say } from "./dom.js";
 import { shape } from "./shapes.js";
-import { pretty, rollWords } from "./words.js";
+import { standing, standingWords } from "./words.js";
+
+const NAME_GAP_PX = 4;
 
 class Seat {
   constructor() {
@@ -14,29 +16,39 @@ class Seat {
     this.node = el("li", { className: "seat" }, this.seed.node, this.name, this.spoken);
   }
 
-  update(string, sounding) {
-    const heard = string.roll !== "not heard";
-    const verdict = string.roll === "in" ? "in" : string.verdict;
-    this.seed.set(heard ? verdict : "in");
+  update(string, name, now) {
+    const stands = standing(string, now);
+    this.seed.set(stands?.verdict ?? "in");
     mark(this.node, "roll", string.roll);
-    mark(this.node, "verdict", heard ? verdict : null);
-    mark(this.node, "sounding", sounding ? "yes" : null);
-    const height = heard && string.roll !== "in" ? heightOfCents(string.cents ?? 0) : 0;
+    mark(this.node, "verdict", stands?.verdict ?? null);
+    mark(this.node, "sounding", now?.string === string.string ? "yes" : null);
+    const height = !stands || stands.verdict === "in" ? 0 : heightOfCents(stands.cents);
     this.seed.node.style.setProperty("--height", height.toFixed(3));
-    say(this.name, pretty(string.note));
-    say(this.spoken, `string ${string.string}: ${rollWords(string)}`);
+    say(this.name, name);
+    say(this.spoken, `string ${string.string}: ${standingWords(stands)}`);
+  }
+
+  get isTooNarrow() {
+    return this.name.offsetWidth + NAME_GAP_PX > this.node.clientWidth;
   }
 }
 
 export class Stave {
   #seats = new Map();
+  #noteName;
+  #written = "";
 
-  constructor() {
+  /** `noteName` says how a note is named here. */
+  constructor(noteName) {
+    this.#noteName = noteName;
     this.node = el("ol", { className: "stave" });
+    // A frame later, since it may change the height of what is observed.
+    new ResizeObserver(() => requestAnimationFrame(() => this.#fitNames())).observe(this.node);
   }
 
-  /** Show these strings, in their order; `soundingString` is the number heard now. */
-  update(strings, soundingString = null) {
+  /** Show these strings, in their order; `now` is their player's reading while one sounds. */
+  update(strings, now = null) {
+    const names = strings.map((each) => this.#noteName(each.note));
     const keys = strings.map((each, place) => `${each.string}/${place}`);
     for (const key of [...this.#seats.keys()]) {
       if (!keys.includes(key)) {
@@ -51,8 +63,18 @@ export class Stave {
         this.#seats.set(key, seat);
         this.node.append(seat.node);
       }
-      this.#seats.get(key).update(string, string.string === soundingString);
+      this.#seats.get(key).update(string, names[place], now);
     });
     mark(this.node, "crowd", strings.length > 8 ? "yes" : null);
+    if (this.#written === names.join(" ")) return;
+    this.#written = names.join(" ");
+    this.#fitNames();
+  }
+
+  // Names wider than their seats stand in two rows, every second one lower.
+  #fitNames() {
+    if (!this.node.clientWidth) return; // not shown: nothing to measure
+    const tooNarrow = [...this.#seats.values()].some((seat) => seat.isTooNarrow);
+    mark(this.node, "rows", tooNarrow ? "two" : null);
   }
 }

@@ -1,26 +1,32 @@
 // "My strings": who I am, the field, and my strings' stave.
 
 import { el, mark, say } from "./dom.js";
-import { Field } from "./field.js";
+import { BEATS, Field } from "./field.js";
 import { memory } from "./memory.js";
+import { NamesChoice } from "./names_choice.js";
 import { Stave } from "./stave.js";
 import { TuningForm } from "./tuning_form.js";
-import { count, signed } from "./words.js";
+import { count, signed, tolerance } from "./words.js";
+
+const NO_DRUMS = "Toms are not measured yet: there is nothing to tune here.";
 
 export class StringsView {
   #state;
 
   constructor(root, state) {
     this.#state = state;
-    this.field = new Field();
-    this.stave = new Stave();
-    this.form = new TuningForm();
+    const noteName = (note) => state.noteName(note);
+    this.field = new Field(noteName);
+    this.stave = new Stave(noteName);
+    this.form = new TuningForm(new NamesChoice(state));
     this.name = el("strong");
     this.what = el("span", { className: "soft" });
-    this.call = el("p", { className: "call" });
+    this.call = el("span");
+    this.tolerance = el("span");
+    this.callRow = el("p", { className: "call" }, this.call, this.tolerance);
     this.change = el("button", { type: "button", onclick: () => this.#openForm() }, "change");
     this.choices = el("div", { className: "choices" });
-    this.chooser = el("div", { className: "chooser" }, el("h2", {}, "Who are you?"), this.choices);
+    this.chooser = el("div", { className: "chooser" }, el("h2", {}, "Who are you?"), this.choices, new NamesChoice(state).node);
     this.tuner = el(
       "div",
       { className: "tuner" },
@@ -28,7 +34,7 @@ export class StringsView {
       this.field.node,
       this.field.numbers,
       this.stave.node,
-      this.call,
+      this.callRow,
     );
     root.append(this.chooser, this.tuner, this.form.node);
     this.form.onAnother = () => this.#choose("");
@@ -52,16 +58,17 @@ export class StringsView {
     say(this.name, me.name);
     const capo = me.capo ? `capo ${me.capo}` : "";
     say(this.what, [me.instrument_label, me.tuning_label, capo].filter(Boolean).join(" · "));
-    this.stave.update(me.strings, now?.string ?? null);
+    this.stave.update(me.strings, now);
     this.stave.node.hidden = me.strings.length === 0;
     this.#sayCall(me);
     this.#showField(me, now);
   }
 
   #showField(me, now) {
-    if (now && now.string !== null && now.verdict) this.field.showString(now);
+    if (me.kind === "drums") this.field.showNoField(this.#stationHint() ?? NO_DRUMS);
+    else if (now && now.string !== null && now.verdict) this.field.showString(now);
     else if (now) this.field.showPitch(now, this.#farHint(me, now));
-    else this.field.showNothing(this.#silentHint(me));
+    else this.field.showNothing(this.#silentHint(me), me.strings.length ? BEATS : "");
   }
 
   #farHint(me, now) {
@@ -70,24 +77,29 @@ export class StringsView {
     return `${signed(now.cents).replace(/^[+\u2212]/, "")} cents ${side} the reference`;
   }
 
-  #silentHint(me) {
+  // What keeps the station from hearing anyone, or null.
+  #stationHint() {
     if (this.#state.link !== "live") return "";
-    const input = this.#state.room.station.input;
-    if (input.state !== "listening") return "not listening";
+    return this.#state.room.station.input.state === "listening" ? null : "not listening";
+  }
+
+  #silentHint(me) {
+    const hint = this.#stationHint();
+    if (hint !== null) return hint;
     const line = this.#state.line(me.line);
     if (line?.clipped) return `line ${me.line} is too loud: turn it down`;
     if (line?.state === "no signal") return `no signal on line ${me.line}: is the lead in?`;
     if (this.#state.room.roll_call.complete) return "everyone is in";
-    if (me.kind === "drums") return "hit a drum";
     return me.strings.length ? "play a string" : "play a note";
   }
 
   #sayCall(me) {
     const total = me.strings.length;
     const done = me.strings.filter((each) => each.roll === "in").length;
-    const text = total === 0 ? "no strings to call" : `${done} of ${count(total, "string")} in`;
-    say(this.call, done === total && total > 0 ? "all your strings are in" : text);
-    mark(this.call, "complete", done === total && total > 0 ? "yes" : null);
+    this.callRow.hidden = total === 0;
+    say(this.call, done === total ? "all your strings are in" : `${done} of ${count(total, "string")} in`);
+    say(this.tolerance, tolerance(this.#state.room.station.in_cents));
+    mark(this.callRow, "complete", done === total ? "yes" : null);
   }
 
   #offer() {

@@ -1,4 +1,5 @@
 // Choosing instrument, tuning and capo of a player; the station is told with the room code.
+// Above stands what concerns this phone alone, and needs no code.
 
 import { changePlayer, instruments } from "./api.js";
 import { el, say } from "./dom.js";
@@ -11,31 +12,39 @@ export class TuningForm {
   #known = {};
   #player = null;
 
-  constructor() {
-    this.name = el("input", { name: "name", maxLength: 40, required: true, autocomplete: "off" });
+  constructor(namesChoice) {
+    this.name = el("input", { name: "name", maxLength: 40, autocomplete: "off" });
     this.instrument = el("select", { name: "instrument", onchange: () => this.#offerTunings() });
     this.tuning = el("select", { name: "tuning" });
     this.capo = el("select", { name: "capo" });
     for (let fret = 0; fret <= HIGHEST_CAPO; fret += 1) {
       this.capo.append(el("option", { value: String(fret) }, fret ? `fret ${fret}` : "none"));
     }
-    this.code = el("input", { name: "code", autocomplete: "off", autocapitalize: "off", required: true });
+    this.code = el("input", { name: "code", autocomplete: "off", autocapitalize: "off" });
     this.fault = el("p", { className: "fault", role: "alert" });
     const close = el("button", { type: "button", onclick: () => this.node.close() }, "back");
     const other = el("button", { type: "button", onclick: () => this.#another() }, "I am someone else");
     const form = el(
       "form",
-      { onsubmit: (event) => this.#submit(event) },
-      this.#row("name", this.name),
-      this.#row("instrument", this.instrument),
-      this.#row("tuning", this.tuning),
-      this.#row("capo", this.capo),
-      this.#row("room code", this.code),
-      this.fault,
-      el("div", { className: "buttons" }, close, el("button", { className: "main" }, "change it")),
-      other,
+      { onsubmit: (event) => this.#submit(event), noValidate: true },
+      el("div", { className: "fields" },
+        this.#row("name", this.name),
+        this.#row("instrument", this.instrument),
+        this.#row("tuning", this.tuning),
+        this.#row("capo", this.capo),
+        this.#row("room code", this.code)),
+      el("div", { className: "ending" },
+        this.fault,
+        el("div", { className: "buttons" }, close, el("button", { className: "main" }, "change it"))),
     );
-    this.node = el("dialog", { "aria-label": "your instrument" }, form);
+    // It takes the focus, so that no keyboard covers the sheet before it is asked for.
+    this.title = el("h2", { tabIndex: -1 });
+    this.node = el(
+      "dialog",
+      { "aria-label": "your instrument" },
+      el("div", { className: "this-phone" }, this.title, other, namesChoice.node),
+      form,
+    );
   }
 
   async open(player) {
@@ -44,7 +53,9 @@ export class TuningForm {
     this.capo.value = String(player.capo);
     this.code.value = memory.code;
     say(this.fault, "");
+    say(this.title, player.name);
     this.node.showModal();
+    this.title.focus();
     try {
       this.#known = await instruments();
     } catch (error) {

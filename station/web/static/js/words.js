@@ -19,11 +19,6 @@ export function beats(hz) {
   return hz < 9.95 ? hz.toFixed(1) : hz.toFixed(0);
 }
 
-/** "C♯4" for the machine's "C#4"; the b of "Bb3" becomes a flat sign too. */
-export function pretty(note) {
-  return note.replace("#", "\u266f").replace(/^([A-H])b/, "$1\u266d");
-}
-
 /** Hours and minutes of an ISO time, in the phone's own time zone. */
 export function clock(iso, withSeconds = false) {
   const at = new Date(iso);
@@ -38,20 +33,50 @@ export function count(number, thing) {
   return `${number} ${thing}${number === 1 ? "" : "s"}`;
 }
 
-/** Where one string stands in the roll call, as a sentence's end. */
-export function rollWords(string) {
-  if (string.roll === "not heard") return "not heard yet";
-  if (string.roll === "in") return "in";
-  const cents = string.cents === null ? "" : `, ${signed(string.cents)} cents`;
-  return `${string.verdict ?? "out"}${cents}`;
+/**
+ * Where one string stands: `verdict` and `cents`, or null when it was not heard yet.
+ * While the string sounds, `now` is its reading and alone decides; then the roll call.
+ */
+export function standing(string, now = null) {
+  if (now?.string === string.string && now.verdict) return { verdict: now.verdict, cents: now.string_cents };
+  if (string.roll === "not heard") return null;
+  if (string.roll === "in") return { verdict: "in", cents: 0 };
+  return { verdict: string.cents > 0 ? "slacken" : "tighten", cents: string.cents ?? 0 };
 }
 
-/** Who set the reference, what it was taken from, and when. */
-export function origin(reference) {
-  const at = reference.set_at ? clock(reference.set_at) : "";
-  const by = reference.by ? `by ${reference.by}` : "";
-  const source = reference.source === "settings" ? "from the settings" : reference.source;
-  return [[by, at].filter(Boolean).join(", "), source].filter(Boolean);
+/** The same as a sentence's end. */
+export function standingWords(stands) {
+  if (!stands) return "not heard yet";
+  return stands.verdict === "in" ? "in" : `${stands.verdict}, ${signed(stands.cents)} cents`;
+}
+
+/** "441.2", "441.25": hundredths of a hertz only where there are any. */
+export function hertz(hz) {
+  const text = hz.toFixed(2);
+  return text.endsWith("0") ? text.slice(0, -1) : text;
+}
+
+/** Hertz as people write them, "441.2", "441,2 Hz", to hundredths; NaN for anything else. */
+export function hertzFrom(text) {
+  const [, number] = /^(\d+(?:[.,]\d*)?)(?:\s*hz)?$/i.exec(text.trim()) ?? [];
+  return number === undefined ? NaN : Math.round(Number(number.replace(",", ".")) * 100) / 100;
+}
+
+/** "in: within 2 cents". */
+export function tolerance(inCents) {
+  return `in: within ${count(inCents, "cent")}`;
+}
+
+// What the station says of a change on its page, where nobody gave a name.
+const ON_THE_PAGE = "set on the page";
+const NOBODY = "someone on the page";
+
+/** Who set the reference, what it was taken from, and when: one short line. */
+export function origin({ by, source, set_at }) {
+  const who = by && by !== NOBODY ? `by ${by}` : "";
+  const from = source === "settings" ? "from the settings" : source;
+  const told = source === ON_THE_PAGE && who ? "" : from;
+  return [who, told, set_at ? clock(set_at) : ""].filter(Boolean).join(", ");
 }
 
 /** Those of the page's addresses that lead another phone here; all where none does. */

@@ -1,0 +1,124 @@
+"""Small phones, and phones held sideways: everything in reach, and no two words on each other."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.support.fake_station import sounding
+from tests.support.phones import shoot
+
+pytestmark = pytest.mark.browser
+
+SIZES = [(320, 568), (844, 390), (568, 320)]
+# What a phone of each size shows of the field besides the word, which is fitted to its half.
+LETTERS = """(all) => all.filter((each) => each.checkVisibility()).map((each) => {
+    const words = document.createRange();
+    words.selectNodeContents(each);
+    const { x, y, width, height } = words.getBoundingClientRect();
+    const size = parseFloat(getComputedStyle(each).fontSize);
+    // Letters fill about 0.95 of their size, whatever room the font keeps above and below.
+    const spare = Math.max(0, (height - size * 0.95) / 2);
+    return { text: each.textContent, x, y: y + spare, width, height: height - 2 * spare };
+})"""
+
+
+def overlaps(one: dict, other: dict) -> bool:
+    apart_x = one["x"] + one["width"] <= other["x"] or other["x"] + other["width"] <= one["x"]
+    apart_y = one["y"] + one["height"] <= other["y"] or other["y"] + other["height"] <= one["y"]
+    return not (apart_x or apart_y)
+
+
+def resize(page: Page, size: tuple[int, int]) -> None:
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(("cents", "word"), [(-14.2, "tighten"), (11.2, "slacken"), (0.4, "in")])
+def test_the_field_shows_its_word_name_and_mark_apart(page, station, size, cents, word):
+    resize(page, size)
+    with sounding(station, "tove", 3, cents):
+        expect(page.locator("#word")).to_have_text(word)
+        shoot(page, f"field-{word}-{size[0]}x{size[1]}")
+        parts = page.locator("#word, .target-note, .target-string, .tick").evaluate_all(LETTERS)
+        # The lens itself may be low while it beats: its box is what it fills at most.
+        lens = {"text": "lens", **page.locator("#mark").bounding_box()}
+        field = page.locator(".field").bounding_box()
+
+    for one, other in itertools.combinations(parts, 2):
+        assert not overlaps(one, other), (one, other)
+    drawn = {**lens, "y": lens["y"] + lens["height"] * 0.19, "height": lens["height"] * 0.62}
+    for part in parts:
+        assert not overlaps(part, drawn), (part, drawn)
+        assert field["y"] - 2 <= part["y"]
+        assert part["y"] + part["height"] <= field["y"] + field["height"] + 2
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_row_of_strings_shows_whole_above_the_tabs(page, station, size):
+    resize(page, size)
+    station.set_station(simulated=True)
+    with sounding(station, "tove", 3, -14.2):
+        expect(page.locator("#word")).to_have_text("tighten")
+        tabs = page.locator(".tabs").bounding_box()
+        header = page.locator("body > header").bounding_box()
+        shown = page.locator(
+            "#view-strings :is(.seat-name, .seed, .call, .numbers, .me button), #word"
+        )
+        boxes = [each.bounding_box() for each in shown.all()]
+
+    assert len(boxes) == 6 + 6 + 4
+    for box in boxes:
+        assert box["y"] >= header["y"] + header["height"] - 1, box
+        assert box["y"] + box["height"] <= tabs["y"] + 1, box
+        assert box["x"] >= 0 and box["x"] + box["width"] <= size[0], box
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_reference_is_set_without_scrolling(page, station, size):
+    resize(page, size)
+    page.get_by_role("link", name="the reference").last.click()
+    page.locator("#a4").fill("441.25")
+    page.locator("#code").fill("oak-47")
+    tabs = page.locator(".tabs").bounding_box()
+    parts = page.locator("#view-reference :is(.axis, button, input, .outcome)").all()
+    for part in parts:
+        box = part.bounding_box()
+        assert box["y"] + box["height"] <= tabs["y"] + 1, part
+    field = page.locator("#a4")
+    assert field.evaluate("(input) => input.scrollWidth <= input.clientWidth")
+
+    page.get_by_role("button", name="set it for everyone").click()
+
+    told = page.locator("#view-reference").get_by_role("status")
+    expect(told).to_have_text("set to 441.25 Hz: the roll call starts again")
+    box = told.bounding_box()
+    assert box["y"] + box["height"] <= tabs["y"] + 1
+    assert page.evaluate("scrollY") == 0
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_change_sheet_ends_on_the_screen(page, station, size):
+    resize(page, size)
+    page.get_by_role("button", name="change").click()
+    sheet = page.get_by_role("dialog")
+    for part in ("I am someone else", "back", "change it"):
+        expect(sheet.get_by_role("button", name=part)).to_be_in_viewport(ratio=1)
+    shoot(page, f"change-{size[0]}x{size[1]}")
+
+    code = sheet.get_by_label("room code")
+    code.focus()
+    box = code.bounding_box()
+    assert box["y"] + box["height"] <= sheet.locator(".ending").bounding_box()["y"] + 1
+
+
+@pytest.mark.parametrize("size", [(320, 568), (390, 844)])
+def test_names_of_players_are_not_broken(page, station, size):
+    resize(page, size)
+    page.get_by_role("link", name="the band").click()
+    with sounding(station, "brannock", 4, -35.0):
+        expect(page.locator(".row", has_text="Brannock")).to_contain_text("E1 tighten")
+        for name in page.locator(".row h3").all():
+            assert name.bounding_box()["height"] < 40  # one line
