@@ -69,6 +69,7 @@ class Sounding:
 
     `kept` are its first LONGEST_NOTE_S, once it has lasted that long: only as
     much is measured as a whole. `track` are its fits with the samples they end at.
+    A `suspect` began where the mains may be; a note that glides there is none.
     """
 
     onset: int
@@ -80,6 +81,7 @@ class Sounding:
     kept: Floats | None = None
     track: deque[tuple[int, Fit]] = field(default_factory=lambda: deque(maxlen=TRACK_READINGS))
     bank: PartialBank | None = None
+    suspect: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +241,7 @@ class Tracker:
         onset = self._attack if self._struck else self._window_start(now, LISTEN_S)
         self._note = Sounding(onset, now, fit, now, level_db)
         self._note.track.append((now - onset, fit))
+        self._note.suspect = mains_near(fit.hz, fit.uncertainty_cents) is not None
         self._struck = False
         self._guess = None
         return [*heard, Followed(fit, onset)]
@@ -264,7 +267,7 @@ class Tracker:
         if self._count % (CHECK_EVERY_HOPS if young else SELDOM_HOPS) == 0:
             self._check_octave(note, now, young)
         fit = self._measure(note, now)
-        if fit is not None and self._goes_on(note, fit) and not self._is_mains(fit, now):
+        if fit is not None and self._goes_on(note, fit, now):
             note.fit, note.last_good = fit, now
             note.track.append((now - note.onset, fit))
             return [] if self._in_doubt(note) else [Followed(fit, note.onset)]
@@ -297,8 +300,10 @@ class Tracker:
             )
         return fit
 
-    def _goes_on(self, note: Sounding, fit: Fit) -> bool:
+    def _goes_on(self, note: Sounding, fit: Fit, now: int) -> bool:
         """Whether `fit` is the note still sounding, and not the noise after it."""
+        if note.suspect and self._is_mains(fit, now):
+            return False
         return (
             self.attacks.level_db > QUIETEST_DB
             and fit.tonal >= TONAL_TO_STAY
