@@ -107,9 +107,9 @@ class _Places:
 class _Server(WSGIServer):
     """Takes every connection at once, so that none waits in the kernel's queue unseen."""
 
-    # One newcomer for each turn of the loop: who had to make room is then gone and who
-    # came before has been heard, so the places are counted exactly.
-    max_accept = 1
+    # In one turn of the loop, which is what who had to make room needs to be gone: there
+    # may be so many more than places for a moment.
+    max_accept = 16
 
     def __init__(self, *args: Any, places: _Places, idle_s: float, **options: Any) -> None:
         # The pool only counts and stops: a full one would leave newcomers in the queue.
@@ -195,6 +195,8 @@ class _Handler(WSGIHandler):
 
     def read_requestline(self) -> Any:
         if self._kept_alive:
+            # Requests sent ahead would otherwise be answered in one go, the others waiting.
+            gevent.sleep(0)
             self.rfile.peek(1)
             self._allow(REQUEST_TIME_S)
         return super().read_requestline()

@@ -155,7 +155,7 @@ def opening_ratio(port: int) -> float:
         return slowest_s / sum(page_opened_s(alone) for _ in range(pages))
 
 
-def say_held(port: int, idle_s: float, server: psutil.Process) -> None:
+def say_held(port: int, idle_s: float) -> None:
     """What connections that ask nothing, or nothing whole, do to the other requests."""
     for what, beginning in (
         ("idle connections", b""),
@@ -167,7 +167,6 @@ def say_held(port: int, idle_s: float, server: psutil.Process) -> None:
         f"the slowest of {STREAMS} x {KEPT_ALIVE} pages opened at once and kept: "
         f"{opening_ratio(port):.2f} x all of them in turn"
     )
-    print(f"memory after that: {server.memory_info().rss / 1e6:.1f} MB")
 
 
 def seconds_until_free(port: int, places: int) -> float | None:
@@ -227,12 +226,14 @@ def measure(port: int, server: psutil.Process, pipe: Connection) -> None:
     print(f"each phone receives {rate_kb:.1f} kB/s; the server uses {share:.0%} of one core")
     refused = ask(port, "/api/v1/events")
     print(f"stream {STREAMS + 1}: {refused.status}, Retry-After {refused.headers['retry-after']} s")
-    say_held(port, idle_s, server)
+    say_held(port, idle_s)
+    held_mb = server.memory_info().rss / 1e6
+    print(f"memory after more connections than places: {held_mb:.1f} MB")
 
     phones.fall_asleep()
     say_freed("phones that stop reading", seconds_until_free(port, 0))
     asleep_mb = server.memory_info().rss / 1e6
-    print(f"memory afterwards: {asleep_mb - after_mb:+.1f} MB")
+    print(f"memory afterwards: {asleep_mb - held_mb:+.1f} MB")
     phones.close()
 
     leaving = Phones(port, STREAMS)

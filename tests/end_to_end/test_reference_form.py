@@ -7,6 +7,7 @@ import itertools
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.support.fake_station import sounding
 from tests.support.phones import phone, shoot
 
 pytestmark = pytest.mark.browser
@@ -45,8 +46,8 @@ def test_a_wrong_entry_stays_in_the_field_and_is_refused(form, station, typed, r
     before = station.snapshot()["reference"]
     form.locator("#a4").fill(typed)
     form.locator("#code").focus()  # the field used to jump back when it was left
-    station.pluck("tove", 5, -20.0)
-    expect(form.locator("#live")).to_contain_text("A2")
+    with sounding(station, "tove", 5, -20.0):
+        expect(form.locator("#live")).to_contain_text("A2")
     form.get_by_role("button", name=SEND).click()
 
     expect(fault(form)).to_have_text(refusal)

@@ -324,11 +324,11 @@ def test_a_stream_is_never_idle(station):
 def test_who_never_finishes_asking_makes_room_the_longest_waiting_first(beginning):
     station = FakeStation(max_streams=2)
 
-    with serve(station, spare_connections=4) as server, ExitStack() as room:
+    with serve(station, spare_connections=40) as server, ExitStack() as room:
         streams = [room.enter_context(event_stream(server.port)) for _ in range(2)]
         for stream in streams:
             stream.until("room")
-        slow = [room.enter_context(connect(server, beginning)) for _ in range(40)]
+        slow = [room.enter_context(connect(server, beginning)) for _ in range(200)]
 
         health = ask(server.port, "/health")
         station.pluck("tove", 5, -20.0)
@@ -337,7 +337,7 @@ def test_who_never_finishes_asking_makes_room_the_longest_waiting_first(beginnin
 
     assert health.json["streams"] == 2
     assert heard == ["tighten"] * 2
-    assert 0 < sum(still_open) <= 4
+    assert 0 < sum(still_open) <= 40
     assert still_open == sorted(still_open)
 
 

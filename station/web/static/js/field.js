@@ -8,7 +8,7 @@ import { shape } from "./shapes.js";
 import { beats, signed, uncertainty } from "./words.js";
 
 const WORD_WIDTH_SHARE = 0.9;
-const WORD_HEIGHT_SHARE = 0.88; // room for what hangs below its line
+const WORD_HEIGHT_SHARE = 0.8; // room for what hangs below its line
 const LARGEST_WORD_PX = 300;
 /** What the number under the field counts. */
 export const BEATS = 
