@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Prepares this machine where needed and starts the station: on the line input when
-# there is one and a settings file, else with the simulated band.
+# there is a settings file, else with the simulated band.
 #
 #   bash hw/start.sh                          decide by what is there
 #   bash hw/start.sh --config my.toml         with these settings
@@ -15,14 +15,15 @@ source "$(dirname -- "${BASH_SOURCE[0]}")/prepare.sh"
 main() {
     prepare station || exit 1
     cd -- "$started_in" || exit 1
-    if (($# > 0)) && [[ $1 != -* ]]; then
+    if (($# > 0)) && [[ $1 != -* || $1 == --help || $1 == -h || $1 == --version ]]; then
         exec "$venv/bin/station" "$@"
     fi
     choose_command "$@"
     exec "$venv/bin/station" "${chosen[@]}" "$@"
 }
 
-# Sets `chosen` to the command, and the settings file where one was found.
+# Sets `chosen` to the command, and the settings file where one was found. Whoever
+# wrote settings wants their own band, never a simulated one.
 choose_command() {
     local settings="" found=()
     settings=$(given_settings "$@")
@@ -30,18 +31,21 @@ choose_command() {
         settings=$(found_settings)
         [[ -z $settings ]] || found=(--config "$settings")
     fi
-    if ! has_capture_device; then
-        say "No sound card with an input: starting the simulated band."
-        chosen=(demo "${found[@]}")
-    elif [[ -z $settings ]]; then
+    if [[ -n $settings ]]; then
+        say "Listening as $settings says."
+        has_capture_device ||
+            say "There is no sound card with an input yet: it is taken up when it is plugged in."
+        chosen=(run "${found[@]}")
+        return
+    fi
+    chosen=(demo)
+    if has_capture_device; then
         say "There is a sound card with an input, but no settings that say who plays into it:" \
             "starting the simulated band."
         say "To listen, copy station/settings_example.toml to settings.toml beside it in" \
             "$project, adapt it and start again."
-        chosen=(demo)
     else
-        say "Listening as $settings says."
-        chosen=(run "${found[@]}")
+        say "No sound card with an input: starting the simulated band."
     fi
 }
 

@@ -231,6 +231,21 @@ def test_with_a_capture_device_and_settings_it_listens(
     assert ended.stdout.splitlines() == ["Listening as my room.toml says.", f"<run>{arguments}"]
 
 
+def test_with_settings_but_no_card_it_waits_for_the_card_and_never_simulates(
+    chooser: Path,
+) -> None:
+    with_capture_device(chooser, there=False)
+
+    ended = call(chooser, "hw/start.sh", "--config", "my room.toml")
+
+    assert ended.stdout.splitlines()[-1] == "<run><--config><my room.toml>"
+    assert "taken up when it is plugged in" in ended.stdout
+
+
+def test_help_is_the_station_s_own(chooser: Path) -> None:
+    assert call(chooser, "hw/start.sh", "--help").stdout == "<--help>"
+
+
 def test_settings_in_the_project_are_found(chooser: Path) -> None:
     with_capture_device(chooser, there=True)
     (chooser / "settings.toml").touch()

@@ -1,1 +1,1 @@
-"""The lamp column, the band lamp and the two buttons."""
+"""The lamp column, the band lamp and the quiet button."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from station.lamps.chip import mock_factory
@@ -58,3 +60,11 @@ def test_no_lamp_overloads_its_pin_and_all_together_stay_under_the_boards_limit(
 )
 def test_resistors_follow_from_ohms_law(forward_v, wanted_ma, ohm):
     assert series_resistor_ohm(forward_v, wanted_ma) == ohm
+
+
+def test_the_readme_s_wiring_table_is_the_table_of_the_code() -> None:
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text()
+    for lamp in (*COLUMN, BAND):
+        row = f"| {lamp.name} | {lamp.colour} | {lamp.bcm} | {lamp.header} | {lamp.resistor_ohm} ohm |"
+        assert row in readme
+    assert f"| {QUIET_BUTTON.bcm} | {QUIET_BUTTON.header} | none |" in readme
