@@ -65,6 +65,6 @@ def test_resistors_follow_from_ohms_law(forward_v, wanted_ma, ohm):
 def test_the_readme_s_wiring_table_is_the_table_of_the_code() -> None:
     readme = (Path(__file__).resolve().parents[2] / "README.md").read_text()
     for lamp in (*COLUMN, BAND):
-        row = f"| {lamp.name} | {lamp.colour} | {lamp.bcm} | {lamp.header} | {lamp.resistor_ohm} ohm |"
-        assert row in readme
+        cells = (lamp.name, lamp.colour, lamp.bcm, lamp.header, f"{lamp.resistor_ohm} ohm")
+        assert f"| {' | '.join(map(str, cells))} |" in readme
     assert f"| {QUIET_BUTTON.bcm} | {QUIET_BUTTON.header} | none |" in readme
