@@ -99,7 +99,7 @@ _SCHEMAS: dict[str, Any] = {
     "Station": _object(
         "The box itself. `in_cents` is how close to its target a string counts as in, cents; "
         "`note_names` is how pages name notes to people; the API names them in "
-        "English, with # and b.",
+        "English, with # and b. `quiet`: the lamps are dimmed.",
         name=_TEXT,
         version=_TEXT,
         simulated=_YES_OR_NO,
@@ -107,6 +107,7 @@ _SCHEMAS: dict[str, Any] = {
         tracker={"enum": ["aubio", "numpy"]},
         tracker_reason=_MAYBE_TEXT,
         note_names={"enum": list(get_args(NamingSystem))},
+        quiet=_YES_OR_NO,
         input=_object(
             "Whether the line input is listening, and if not, why.",
             state={"enum": ["listening", "waiting", "failed"]},

@@ -68,6 +68,7 @@ class FakeStation:
             "tracker": "aubio",
             "tracker_reason": None,
             "note_names": "english",
+            "quiet": False,
             "input": {
                 "state": "listening",
                 "device": "hw:CARD=Line4,DEV=0",
