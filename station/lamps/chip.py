@@ -56,8 +56,11 @@ def gpio_failures() -> tuple[type[Exception], ...]:
 
 
 def one_line(error: BaseException) -> str:
-    """What an exception says, as one line."""
-    return " ".join(str(error).strip("'\"").split()) or type(error).__name__
+    """What an exception says, as one line, without the quotes around all that a KeyError says."""
+    text = " ".join(str(error).split())
+    if len(text) > 1 and text[0] == text[-1] and text[0] in "'\"":
+        text = text[1:-1]
+    return text or type(error).__name__
 
 
 def _load_lgpio(work_dir: Path | None) -> Any:

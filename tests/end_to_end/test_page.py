@@ -236,7 +236,7 @@ def test_two_phones_see_the_same_reference_and_the_roll_call_starts_again(browse
         expect(mine.locator(".draft")).to_be_hidden()
 
 
-def test_a_reference_out_of_reach_is_refused_in_the_stations_words(page, station):
+def test_a_reference_out_of_reach_is_refused(page, station):
     page.get_by_role("link", name="the reference").last.click()
     page.locator("#a4").fill("4400")
     page.locator("#code").fill("oak-47")
