@@ -124,6 +124,8 @@ def test_a_long_reason_takes_one_line_and_stands_whole_on_the_band_page(page, st
     for end in ("plug it in again", "see why", "it was put aside."):
         expect(facts).to_contain_text(end)
     expect(facts).to_be_in_viewport()
+    end = facts.locator("li").last.bounding_box()
+    assert end["y"] + end["height"] <= page.locator(".tabs").bounding_box()["y"]
 
 
 def test_the_change_sheet_opens_without_a_keyboard_and_offers_someone_else_first(page, station):

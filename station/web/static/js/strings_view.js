@@ -68,7 +68,7 @@ export class StringsView {
     if (me.kind === "drums") this.field.showNoField(this.#stationHint() ?? NO_DRUMS);
     else if (now && now.string !== null && now.verdict) this.field.showString(now);
     else if (now) this.field.showPitch(now, this.#farHint(me, now));
-    else this.field.showNothing(this.#silentHint(me), me.strings.length ? BEATS : "");
+    else this.field.showNothing(this.#silentHint(me), me.strings.length && this.#stationHint() === null ? BEATS : "");
   }
 
   #farHint(me, now) {
