@@ -51,8 +51,7 @@ class Fit:
     """`hz` is the first partial.
 
     `uncertainty_cents` is one standard deviation. `tonal` is the power of the
-    partials over that power plus the power heard between them, `odd` the
-    power half-way between partials over that of the partials.
+    partials over that power plus the power heard half-way between them.
     """
 
     hz: float
@@ -60,7 +59,6 @@ class Fit:
     uncertainty_cents: float
     partials: int
     tonal: float
-    power: float
 
 
 @lru_cache(maxsize=64)
@@ -194,7 +192,7 @@ def fit_heard(
         return None
     total, between = float(power.sum()), float(beside.sum())
     first, stiffness, sigma, used = solved
-    return Fit(first, stiffness, sigma, used, total / max(total + between, 1e-30), total)
+    return Fit(first, stiffness, sigma, used, total / max(total + between, 1e-30))
 
 
 def partial_numbers(rate_hz: float, hz: float, inharmonicity: float) -> Floats:

@@ -33,7 +33,6 @@ NEARLY = 0.72  # of the best one's worth: generous, for `_fills_in` decides betw
 HARRIS = (0.42323, 0.49755, 0.07922)
 SLACK_LOBES = 0.07
 SLACK_SHARE = 0.004  # 7 cents
-VOICE = 1.0
 HOLE_COST = 0.3
 GHOST = 0.2  # -28 dB a partial: recorded strings keep at least 0.24, ghosts stay under it
 COVERED = 0.25
@@ -42,10 +41,10 @@ MAIN_LOBE_BINS = 3.0  # its half width, in units of 1 / length
 
 @dataclass(frozen=True, slots=True)
 class Peaks:
-    """Spectral peaks: frequencies (n,) in Hz, amplitudes (n,), and the power they carry.
+    """Spectral peaks: frequencies (n,) in Hz and amplitudes (n,).
 
-    `power_share` is how much of all power between the limits lies in the main
-    lobes of the peaks; `width_hz` is the half width of a main lobe.
+    `width_hz` is the half width of a main lobe; `spectrum` the magnitudes they
+    were found in, a bin every `bin_hz`.
     """
 
     hz: Floats
@@ -173,7 +172,7 @@ def _worth(
     peaks: Peaks, tried: Floats, stiffness: Floats
 ) -> tuple[Floats, NDArray[np.bool_], Floats]:
     matched, number = _match(peaks, tried, stiffness)
-    voice = peaks.amplitude[None, :] ** VOICE
+    voice = peaks.amplitude[None, :]
     inside = voice * (peaks.hz[None, :] <= (PARTIALS + 0.5) * tried[:, None])
     worth = (voice * matched).sum(axis=1) / np.maximum(inside.sum(axis=1), 1e-12)
     # A candidate below most of the sound would be judged on a few peaks only.

@@ -73,7 +73,6 @@ class Sounding:
     """
 
     onset: int
-    begun: int
     fit: Fit
     last_good: int
     peak_db: float
@@ -239,7 +238,7 @@ class Tracker:
             return [Followed(fit, pending.onset)]
         heard = self._publish_pending()
         onset = self._attack if self._struck else self._window_start(now, LISTEN_S)
-        self._note = Sounding(onset, now, fit, now, level_db)
+        self._note = Sounding(onset, fit, now, level_db)
         self._note.track.append((now - onset, fit))
         self._note.suspect = mains_near(fit.hz, fit.uncertainty_cents) is not None
         self._struck = False
