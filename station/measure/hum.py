@@ -22,7 +22,7 @@ Floats = NDArray[np.floating[Any]]
 MAINS_HZ = (50.0, 60.0)
 MAINS_OFF_HZ = 0.25  # grids keep within 0.2 Hz but for faults (common practice, no source)
 MULTIPLES = 24
-LISTEN_S = 1.0
+PAUSES_S = (0.25, 0.5, 1.0)  # a quarter second is twelve periods; longer pauses tell it better
 LEAST_SHARE = 0.5  # of all power in a pause, to be worth taking out
 STEADY = (
     0.06  # relative change within half a pause: a string that rings for half a minute fades more
@@ -32,12 +32,16 @@ SURE_CENTS = 0.5  # 15 mHz at 50 Hz
 
 @dataclass(frozen=True, slots=True)
 class Hum:
-    """`hz` of the mains, complex amplitudes of its multiples at sample `origin`, shape (n,)."""
+    """`hz` of the mains, complex amplitudes of its multiples at sample `origin`, shape (n,).
+
+    It was found in a pause of `seconds`.
+    """
 
     hz: float
     amplitude: NDArray[np.complex128]
     origin: int
     rate_hz: float
+    seconds: float
 
     @property
     def rms(self) -> float:
@@ -73,7 +77,7 @@ def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
     size = np.sum(np.abs(first) ** 2 + np.abs(second) ** 2)
     if size <= 0 or np.sum(np.abs(first - second) ** 2) > STEADY**2 * size:
         return None
-    return Hum(hz, _amplitudes(x, rate_hz, hz, 0), origin, rate_hz)
+    return Hum(hz, _amplitudes(x, rate_hz, hz, 0), origin, rate_hz, x.size / rate_hz)
 
 
 def _likely_mains(x: Floats, rate_hz: float) -> float | None:

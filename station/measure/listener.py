@@ -8,6 +8,8 @@ once more as a whole.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,9 +17,8 @@ from station.errors import SignalError
 from station.measure.decimate import Decimator, Samples
 from station.measure.ears import ears_for
 from station.measure.history import History
-from station.measure.hum import LISTEN_S as PAUSE_S
-from station.measure.hum import Hum, find_hum
-from station.measure.levels import LevelMeter
+from station.measure.hum import PAUSES_S, Hum, find_hum
+from station.measure.levels import LevelMeter, dbfs
 from station.measure.settle import LONGEST_S, Played, settled
 from station.measure.tracking import (
     FORGET_S,
@@ -27,7 +28,7 @@ from station.measure.tracking import (
     Sounding,
     Tracker,
 )
-from station.measure.types import Gap, Heard, Note, Reading
+from station.measure.types import Gap, Heard, Level, Note, Reading
 
 HOP_S = 0.010
 HUM_SEARCHED_S = 0.5
@@ -50,7 +51,7 @@ class Listener:
         rate = self._decimator.rate_hz
         self._hop = round(HOP_S * rate)
         self._history = History(round(FORGET_S * rate))
-        self._raw = History(round(2 * PAUSE_S * rate))
+        self._raw = History(round(2 * PAUSES_S[-1] * rate))
         ears = ears_for(tracker, rate, self._hop)
         self._tracker = Tracker(self._history, self._raw, rate, self._hop, ears)
         self._meter = LevelMeter(rate_hz, line)
@@ -58,7 +59,7 @@ class Listener:
         self._origin = 0.0  # seconds of the stream at decimated sample 0
         self._fresh: NDArray[np.float64] = np.empty(0)  # decimated samples that fill no hop yet
         self._ending = round(LONGEST_S * rate)
-        self._pause = round(PAUSE_S * rate)
+        self._pauses = [round(pause_s * rate) for pause_s in PAUSES_S]
         self._hum: Hum | None = None
         self._hum_due = 0
         self._hum_lasts = round(HUM_LASTS_S * rate)
@@ -70,7 +71,7 @@ class Listener:
         if block.size and not np.isfinite(block).all():
             raise SignalError(f"line {self._line}: a sample is not a finite number")
         self._taken += block.size
-        said: list[Heard] = list(self._meter.push(block, self._taken))
+        said: list[Heard] = [self._with_hum(level) for level in self._meter.push(block, self._taken)]
         self._fresh = np.concatenate((self._fresh, self._decimator.push(block)))
         used = self._fresh.size // self._hop * self._hop
         for start in range(0, used, self._hop):
@@ -101,7 +102,7 @@ class Listener:
     def _hear_hop(self, hop: NDArray[np.float64]) -> list[Heard]:
         start = self._history.stop
         self._raw.append(hop)
-        if start >= self._hum_due and self._tracker.pause() >= self._pause:
+        if start >= self._hum_due:
             self._ask_for_hum(start)
         if self._hum is not None and start - self._hum.origin <= self._hum_lasts:
             hop = hop - self._hum.sound(start, self._hop)
@@ -109,13 +110,28 @@ class Listener:
         return self._say(self._tracker.step(self._history.stop))
 
     def _ask_for_hum(self, now: int) -> None:
-        pause = self._raw.between(now - self._pause, now)
-        before, self._hum = self._hum, find_hum(pause, self._decimator.rate_hz, now - pause.size)
+        """Look for hum in the pause there is: soon in a short one, better in a longer one."""
+        paused = self._tracker.pause()
+        if paused < self._pauses[0]:
+            return
+        length = max(pause for pause in self._pauses if pause <= paused)
+        known = self._hum
+        if known is not None and length < self._pauses[-1] and known.seconds * self._decimator.rate_hz > length:
+            return
+        pause = self._raw.between(now - length, now)
+        self._hum = find_hum(pause, self._decimator.rate_hz, now - pause.size)
+        longer = [later - paused for later in self._pauses if later > paused]
         every_s = HUM_SEARCHED_S if self._hum is None else HUM_FOLLOWED_S
-        self._hum_due = now + round(every_s * self._decimator.rate_hz)
-        if (before is None) != (self._hum is None):
+        self._hum_due = now + min([round(every_s * self._decimator.rate_hz), *longer])
+        if (known is None) != (self._hum is None):
             # The level steps as the hum is taken out or let in again: no stroke, no decay.
             self._tracker.reset(now)
+
+    def _with_hum(self, level: Level) -> Level:
+        hum = self._hum
+        if hum is None:
+            return level
+        return replace(level, hum_hz=hum.hz, hum_dbfs=dbfs(hum.rms))
 
     def _say(self, news: News) -> list[Heard]:
         said = [

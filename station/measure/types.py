@@ -52,6 +52,8 @@ class Level:
     (0 dBFS = amplitude 1.0); silence of exact zeros is ``-inf`` floored to
     -150. ``dc`` is the mean in full-scale units. ``state`` is ``"no signal"``
     (digital silence: nothing connected), ``"quiet"`` or ``"signal"``.
+    ``hum_hz`` is the mains frequency last found on the line and ``hum_dbfs``
+    the rms of all its multiples together; None where none was found.
     """
 
     line: int
@@ -61,6 +63,8 @@ class Level:
     dc: float
     clipped: bool
     state: str
+    hum_hz: float | None = None
+    hum_dbfs: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
