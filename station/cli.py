@@ -137,7 +137,9 @@ def list_tunings(context: click.Context, _: click.Parameter, wanted: str | None)
     show_default=True,
     help="How notes are named for people; --json is always English.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Readings and notes, a JSON object a line.")
+@click.option(
+    "--json", "as_json", is_flag=True, help="Readings, notes and hum, a JSON object a line."
+)
 @click.pass_context
 def hear(
     context: click.Context,

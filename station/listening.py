@@ -13,22 +13,83 @@ import logging
 import threading
 from collections import deque
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
-from station.measure.levels import LevelMeter
+import numpy as np
+
+from station.measure.decimate import Decimator
+from station.measure.hum import PAUSES_S, Floats, Hum, find_hum
+from station.measure.levels import LevelMeter, dbfs
 from station.measure.listener import Listener
 from station.measure.types import Heard
-from station.sound.blocks import Block, are_sound
+from station.sound.blocks import Block, Samples, are_sound
 
 log = logging.getLogger(__name__)
 
 BACKLOG_S = 1.0
+HUM_EVERY_S = 2.0
+HIDES_HUM = 2.0  # over the hum's own rms: find_hum needs half of the power to be hum
+
+
+class LevelEar:
+    """Level and mains hum of a line whose pitch is not measured.
+
+    Once every `HUM_EVERY_S` the quietest stretches of as long are asked for
+    hum: between two strokes a drum may be quiet for a quarter of a second.
+    """
+
+    def __init__(self, rate_hz: float, line: int) -> None:
+        self._meter = LevelMeter(rate_hz, line)
+        self._decimator = Decimator(rate_hz)
+        self._step = round(PAUSES_S[0] * self._decimator.rate_hz)
+        self._search = self._step * round(HUM_EVERY_S / PAUSES_S[0])
+        self._hum: Hum | None = None
+        self._start_at(0)
+
+    def push(self, block: Samples, stop: int) -> list[Heard]:
+        """Take a block, shape (n,), that ends at frame `stop`; the levels that fell due."""
+        if stop - block.size != self._stop:
+            self._start_at(stop - block.size)
+        self._stop = stop
+        levels = self._meter.push(block, stop)
+        self._parts.append(self._decimator.push(block))
+        self._count += self._parts[-1].size
+        if self._count >= self._search:
+            whole = np.concatenate(self._parts)
+            self._hum = self._search_hum(whole[: self._search])
+            self._parts, self._count = [], 0
+        hum = self._hum
+        if hum is None:
+            return list(levels)
+        return [replace(each, hum_hz=hum.hz, hum_dbfs=dbfs(hum.rms)) for each in levels]
+
+    def _start_at(self, frame: int) -> None:
+        """Nothing before `frame` belongs to what follows; hum that is known goes on."""
+        self._decimator.reset()
+        self._parts: list[Floats] = []
+        self._count = 0
+        self._stop = frame
+
+    def _search_hum(self, x: Floats) -> Hum | None:
+        """The hum in the quietest second of `x`, or half, or quarter."""
+        power = x.reshape(-1, self._step).var(axis=1)
+        for pause_s in reversed(PAUSES_S):
+            steps = round(pause_s / PAUSES_S[0])
+            first = int(np.convolve(power, np.ones(steps), "valid").argmin()) * self._step
+            stretch = x[first : first + steps * self._step]
+            hum = find_hum(stretch, self._decimator.rate_hz, 0)
+            if hum is not None:
+                return hum
+        known = self._hum
+        hidden = known is not None and power.min() > (HIDES_HUM * known.rms) ** 2
+        return known if hidden else None
 
 
 class Listening:
     """Listeners for `lines` lines at `rate_hz`; `on_heard` is called from its thread.
 
     `pitched` are the lines (counted from 1) whose pitch is measured; of the
-    others, a drum kit's or an empty one, only the level is. Should listening
+    others, a drum kit's or an empty one, only level and hum are. Should listening
     itself fail, `on_fault` is told in one line, and nothing is heard any more.
     """
 
@@ -45,7 +106,7 @@ class Listening:
         self._on_heard = on_heard
         self._on_fault = on_fault
         self._listeners = {line: Listener(rate_hz, line, tracker) for line in range(1, lines + 1)}
-        self._meters = {line: LevelMeter(rate_hz, line) for line in self._listeners}
+        self._level_ears = {line: LevelEar(rate_hz, line) for line in self._listeners}
         self._pitched = frozenset(pitched)
         self._complained: set[int] = set()
         self._waiting: deque[Block] = deque()
@@ -119,7 +180,7 @@ class Listening:
                 self._complain_once(line)
                 continue
             if line not in self._pitched:
-                heard += self._meters[line].push(samples, stop)
+                heard += self._level_ears[line].push(samples, stop)
                 listener.skip(lost + len(samples))
                 continue
             if lost:

@@ -10,12 +10,13 @@ from contextlib import contextmanager
 import numpy as np
 import pytest
 
-from station.listening import BACKLOG_S, Listening
+from station.listening import BACKLOG_S, LevelEar, Listening
 from station.measure.listener import Listener
 from station.measure.types import Gap, Heard, Level, Note, Reading
 from station.sound.blocks import Block
+from tests.measure.test_hum import hum
 from tests.support.page_client import wait_until
-from tests.support.strings import Floats, StiffString, after_silence
+from tests.support.strings import Floats, StiffString, after_silence, noise
 
 RATE_HZ = 16_000
 FRAMES = 512
@@ -100,6 +101,54 @@ def test_of_a_line_without_pitch_only_the_level_is_told():
         max(level.rms_dbfs for level in ear.of(1, Level)), abs=0.5
     )
     assert levels[-1].at_s <= len(samples) / RATE_HZ
+
+
+def drums(length_s: float, every_s: float) -> Floats:
+    """Bursts of noise that die away within a tenth of a second."""
+    t = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
+    return noise(t.size, -12.0) * np.exp(-(t % every_s) / 0.02)
+
+
+@pytest.mark.parametrize("every_s", [20.0, 0.5])
+def test_hum_of_a_line_without_pitch_is_told_also_between_strokes(every_s):
+    samples = drums(6.0, every_s) + 0.01 * hum(50.03, 6.0, RATE_HZ)
+    ear = Ear()
+
+    with listening(ear, 1, ()) as made:
+        hand_over(made, blocks_of(samples[:, None]))
+
+    levels = ear.of(1, Level)
+    assert [level.hum_hz for level in levels[:7]] == [None] * 7
+    assert levels[-1].hum_hz == pytest.approx(50.03, abs=0.05)
+    assert levels[-1].hum_dbfs == pytest.approx(-40.0, abs=0.3)
+
+
+def test_hum_of_a_line_without_pitch_stays_while_strokes_hide_it_and_goes_when_it_is_gone():
+    def heard(ear_of_level, samples, start):
+        stop = start + len(samples)
+        return ear_of_level.push(samples.astype(np.float32), stop)[-1].hum_hz
+
+    half = 3 * RATE_HZ
+    ear = LevelEar(RATE_HZ, 1)
+
+    found = heard(ear, 0.01 * hum(50.0, 3.0, RATE_HZ), 0)
+    hidden = heard(ear, noise(half, -20.0), half)
+    gone = heard(ear, noise(half, -70.0), 2 * half)
+
+    assert found == pytest.approx(50.0, abs=0.01)
+    assert hidden == found
+    assert gone is None
+
+
+def test_hum_of_a_line_without_pitch_is_never_sought_across_a_gap():
+    second = (0.01 * hum(50.0, 1.0, RATE_HZ)).astype(np.float32)
+    ear = LevelEar(RATE_HZ, 1)
+
+    torn = [ear.push(second, stop * RATE_HZ) for stop in (1, 3, 5, 7)]
+    whole = ear.push(second, 8 * RATE_HZ)
+
+    assert {level.hum_hz for levels in torn for level in levels} == {None}
+    assert whole[-1].hum_hz == pytest.approx(50.0, abs=0.01)
 
 
 def test_a_line_whose_player_changes_to_strings_is_measured_from_then_on():

@@ -1,4 +1,4 @@
-"""What `station check` says of the line input: the device, and each line's level."""
+"""What `station check` says of the line input: the device, each line's level and hum."""
 
 from __future__ import annotations
 
@@ -9,9 +9,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from station.commands.check_item import Item, fault, ok, remark
+from station.commands.check_item import Item, LineItem, State, fault, ok, remark
 from station.errors import LineInputError, LineInputRefusedError
-from station.measure.levels import level_of
+from station.measure.decimate import Decimator
+from station.measure.hum import PAUSES_S, find_hum
+from station.measure.levels import dbfs, level_of
+from station.room.mains import REMEDY, hum_words, is_loud
 from station.room.model import Player
 from station.settings import InputSettings
 from station.sound.blocks import Samples
@@ -45,7 +48,7 @@ def look_at_input(wanted: InputSettings, players: Sequence[Player]) -> Iterator[
     for line in range(1, wanted.channels + 1):
         samples = sound.samples[:, line - 1]
         heard = asdict(level_of(samples, line, 0.0)) if samples.size else {"line": line}
-        yield line_item(heard, _who(line, players))
+        yield line_item(heard | hum_of(samples, wanted.rate_hz), _who(line, players))
 
 
 def _listen(wanted: InputSettings) -> Sound:
@@ -61,6 +64,16 @@ def _listen(wanted: InputSettings) -> Sound:
             if frames >= LISTEN_S * wanted.rate_hz or time.monotonic() > limit_s:
                 break
     return Sound(np.concatenate(pieces), overruns)
+
+
+def hum_of(samples: Samples, rate_hz: int) -> dict[str, float]:
+    """The mains hum in about a second of one line, by the names a Level has for it."""
+    decimator = Decimator(rate_hz)
+    lowered = decimator.push(samples)
+    if lowered.size < PAUSES_S[0] * decimator.rate_hz:
+        return {}
+    hum = find_hum(lowered, decimator.rate_hz, 0)
+    return {} if hum is None else {"hum_hz": hum.hz, "hum_dbfs": dbfs(hum.rms)}
 
 
 def _who(line: int, players: Sequence[Player]) -> str:
@@ -90,24 +103,29 @@ def broken_input(reason: str, refused: bool = False) -> Item:
     )
 
 
-def line_item(level: dict[str, Any], player: str) -> Item:
-    """A line's level, as LevelMeter or the page's JSON gives it, in words.
+def line_item(level: dict[str, Any], player: str) -> LineItem:
+    """A line's level and hum, as LevelMeter or the page's JSON gives them, in words.
 
     `player` names who plays on the line, empty when nobody does. Without a
     level, or with null for one, too little of the line was heard to tell.
     """
     name = f"line {level['line']}"
     if level.get("rms_dbfs") is None:
-        return remark(name, f"{player or 'nobody'}: not heard yet", "check again in a moment")
+        found = f"{player or 'nobody'}: not heard yet"
+        return LineItem(name, "remark", found, "check again in a moment")
     found = (
         f"{player or 'nobody'}: {level['state']}, {level['rms_dbfs']:.1f} dBFS,"
         f" peak {level['peak_dbfs']:.1f} dBFS"
     )
+    hum_hz, hum_dbfs = level.get("hum_hz"), level.get("hum_dbfs")
+    if hum_hz is not None and hum_dbfs is not None:
+        found = f"{found}, {hum_words(hum_hz, hum_dbfs)}"
+        hum_hz, hum_dbfs = round(hum_hz, 3), round(hum_dbfs, 2)  # no more is known of it
     troubles = list(_troubles(level, player))
-    if not troubles:
-        return ok(name, found)
-    whats, remedies = zip(*troubles, strict=True)
-    return remark(name, ", ".join([found, *whats]), "; ".join(remedies))
+    whole = ", ".join([found, *(what for what, _ in troubles)])
+    remedies = "; ".join(remedy for _, remedy in troubles)
+    state: State = "remark" if troubles else "ok"
+    return LineItem(name, state, whole, remedies or None, hum_hz, hum_dbfs)
 
 
 def _troubles(level: dict[str, Any], player: str) -> Iterator[tuple[str, str]]:
@@ -119,3 +137,5 @@ def _troubles(level: dict[str, Any], player: str) -> Iterator[tuple[str, str]]:
         yield f"DC of {share} of full scale", "try another cable or input: strings give no DC"
     if level["state"] == "no signal" and player:
         yield "not even noise", f"plug {player} in and see that the line is not muted"
+    if is_loud(level.get("hum_dbfs")):
+        yield "the hum is loud", REMEDY

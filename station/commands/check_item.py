@@ -22,6 +22,14 @@ class Item:
     remedy: str | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class LineItem(Item):
+    """A line of the input, and its mains hum: hertz and dBFS, None where none was found."""
+
+    hum_hz: float | None = None
+    hum_dbfs: float | None = None
+
+
 def ok(item: str, found: str) -> Item:
     """Nothing to do."""
     return Item(item, "ok", found)

@@ -10,13 +10,14 @@ from typing import Any
 
 from station.errors import SoundFileError, StationError
 from station.measure.listener import Listener
-from station.measure.types import Heard, Note, Reading
+from station.measure.types import Heard, Level, Note, Reading
 from station.music.names import NamingSystem, note_in
 from station.music.pitch import check_a4
 from station.music.tunings import find_tuning_by_name, load_instruments
 from station.music.verdict import verdict
 from station.plain_text import path_text, valid_text
 from station.room.hearing import attribute, judge, pitch_payload
+from station.room.mains import REMEDY, LineHum, hum_words, is_loud, mains_hz
 from station.room.model import Player
 from station.room.seats import Seat, take_seat
 from station.sound.files import read_blocks
@@ -37,16 +38,25 @@ class HearOptions:
 
 
 class FileRoom:
-    """What the room would say of one line of a file: string and verdict of each pitch."""
+    """What the room would say of one line of a file: verdicts of pitches, and hum once."""
 
     def __init__(self, options: HearOptions) -> None:
         """Raises TuningError and ReferenceRangeError for what cannot be meant."""
         self._a4_hz = check_a4(options.a4_hz)
+        self._hum = LineHum()
         self._seats: list[Seat] = []
         if options.tuning is not None:
             tuning = find_tuning_by_name(options.tuning)
             player = Player("file", "file", tuning.instrument, tuning.key)
             self._seats = [take_seat(player, load_instruments(), lines=1)]
+
+    def say_hum(self, level: Level) -> dict[str, Any] | None:
+        """The JSON of the line's hum when it is first found, and when it has moved since."""
+        hz, dbfs = level.hum_hz, level.hum_dbfs
+        if hz is None or dbfs is None or not self._hum.hear(hz, dbfs, level.at_s):
+            return None
+        mains = mains_hz(hz)
+        return {"line": level.line, "at_s": level.at_s, "hz": hz, "dbfs": dbfs, "mains_hz": mains}
 
     def say(self, heard: Reading | Note) -> dict[str, Any]:
         """The JSON of a reading or note."""
@@ -59,7 +69,7 @@ class FileRoom:
 
 
 def hear_file(path: str, options: HearOptions) -> Iterator[dict[str, Any]]:
-    """Every reading and note of every line of the file at `path`, as they are heard.
+    """Every reading and note of every line of the file at `path`, and hum, as they are heard.
 
     Raises SoundFileError; what was heard before a fault in the file comes first.
     """
@@ -86,8 +96,14 @@ def _said(path: str, heard: list[Heard], room: FileRoom) -> Iterator[dict[str, A
         if isinstance(item, Reading | Note):
             kind = "reading" if isinstance(item, Reading) else "note"
             said = {k: v for k, v in room.say(item).items() if k not in NOT_IN_FILES}
-            rounded = {k: _rounded(v) for k, v in said.items()}
-            yield {"kind": kind, "file": valid_text(path), **rounded}
+            yield _object(kind, path, said)
+        elif isinstance(item, Level) and (hum := room.say_hum(item)) is not None:
+            yield _object("hum", path, hum)
+
+
+def _object(kind: str, path: str, said: dict[str, Any]) -> dict[str, Any]:
+    rounded = {k: _rounded(v) for k, v in said.items()}
+    return {"kind": kind, "file": valid_text(path), **rounded}
 
 
 def _rounded(value: Any) -> Any:
@@ -106,6 +122,15 @@ def note_line(said: dict[str, Any], names: NamingSystem = "english") -> str:
         f"  {said['hz']:9.3f} Hz  {_what_to_do(said, names)}"
     )
     return f"{text}  (the line clips)" if said["clipped"] else text
+
+
+def hum_line(said: dict[str, Any]) -> str:
+    """A line's hum for people; what helps only where it matters."""
+    text = (
+        f"{path_text(said['file'])}  line {said['line']}"
+        f"  {said['at_s']:7.2f} s  {hum_words(said['hz'], said['dbfs'])}"
+    )
+    return f"{text}: {REMEDY}" if is_loud(said["dbfs"]) else text
 
 
 def _what_to_do(said: dict[str, Any], names: NamingSystem) -> str:
@@ -139,6 +164,8 @@ def run_hear(
                     print(json.dumps(said, separators=(",", ":")), flush=True)  # noqa: T201
                 elif said["kind"] == "note":
                     print(note_line(said, names), flush=True)  # noqa: T201
+                elif said["kind"] == "hum":
+                    print(hum_line(said), flush=True)  # noqa: T201
         except StationError as error:
             print(f"station: {error}", file=sys.stderr)  # noqa: T201
             worst = max(worst, error.exit_code)

@@ -69,7 +69,10 @@ class StringState:
 
 @dataclass(frozen=True, slots=True)
 class LineLevel:
-    """How loud one line was last measured; None until the first measurement."""
+    """How loud one line was last measured; None until the first measurement.
+
+    ``hum_hz`` and ``hum_dbfs`` are the mains hum last heard on it, None without any.
+    """
 
     line: int
     rms_dbfs: float | None = None
@@ -77,6 +80,8 @@ class LineLevel:
     dc: float | None = None
     clipped: bool = False
     state: str = "unknown"
+    hum_hz: float | None = None
+    hum_dbfs: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,6 +24,7 @@ from station.room.hearing import (
     next_roll,
     pitch_payload,
 )
+from station.room.mains import LineHum
 from station.room.model import (
     Event,
     EventKind,
@@ -68,6 +69,7 @@ class Room:
         self.lamps = LampStatus()
         self._instruments = load_instruments() if instruments is None else instruments
         self._levels = {line: LineLevel(line) for line in range(1, lines + 1)}
+        self._hums = {line: LineHum() for line in self._levels}
         self._seats: dict[str, Seat] = {}
         self._takes: dict[int, Take] = {}
         self._banners: list[str] = []
@@ -84,7 +86,7 @@ class Room:
         """Take in what a line's listener said.
 
         Readings and notes become events of their kind; a ``room`` event follows
-        when the roll call moved or a line's state changed.
+        when the roll call moved, or a line's state or hum changed.
         """
         self._now_s = now_s
         if isinstance(heard, Level):
@@ -141,11 +143,20 @@ class Room:
         before = self._levels.get(level.line)
         if before is None:
             raise UsageError(f"line {level.line}: the input has lines 1 to {len(self._levels)}")
+        hum = self._hums[level.line]
+        hum_changed = hum.hear(level.hum_hz, level.hum_dbfs, self._now_s)
         self._levels[level.line] = LineLevel(
-            level.line, level.rms_dbfs, level.peak_dbfs, level.dc, level.clipped, level.state
+            level.line,
+            level.rms_dbfs,
+            level.peak_dbfs,
+            level.dc,
+            level.clipped,
+            level.state,
+            hum.hz,
+            hum.dbfs,
         )
         changed = (before.state, before.clipped) != (level.state, level.clipped)
-        return self._room_event(changed)
+        return self._room_event(changed or hum_changed)
 
     # -- what people change ------------------------------------------------
 

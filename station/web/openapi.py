@@ -88,13 +88,17 @@ _SCHEMAS: dict[str, Any] = {
         now={"oneOf": [_named("Reading"), {"type": "null"}]},
     ),
     "Line": _object(
-        "The level of one input channel, relative to full scale.",
+        "The level of one input channel, relative to full scale. `hum_hz` is the frequency of "
+        "the mains hum last heard on it and `hum_dbfs` the rms of all its multiples together; "
+        "null without hum.",
         line=_COUNT,
         rms_dbfs=_MAYBE_NUMBER,
         peak_dbfs=_MAYBE_NUMBER,
         dc=_MAYBE_NUMBER,
         clipped=_YES_OR_NO,
         state={"enum": ["signal", "quiet", "no signal", "unknown"]},
+        hum_hz=_MAYBE_NUMBER,
+        hum_dbfs=_MAYBE_NUMBER,
     ),
     "Station": _object(
         "The box itself. `in_cents` is how close to its target a string counts as in, cents; "

@@ -21,8 +21,10 @@ from station.commands.check_input import broken_input, line_item
 from station.daemon import TunerStation, demo_settings
 from station.errors import LineInputError
 from station.probe import Probe
+from station.room.mains import REMEDY
 from station.settings import Settings, load_settings
 from station.sound.blocks import InputState
+from tests.measure.test_hum import hum as hum_of_rms_1
 from tests.support.hand_input import HandInput
 from tests.support.station_process import free_port
 
@@ -60,7 +62,8 @@ def look(command) -> Callable[[Path], tuple[dict[str, dict[str, Any]], int]]:
         assert done.stderr == ""
         said = [json.loads(line) for line in done.stdout.splitlines()]
         for each in said:
-            assert list(each) == ["kind", "item", "state", "found", "remedy"]
+            of_lines = ["hum_hz", "hum_dbfs"] if each["item"].startswith("line ") else []
+            assert list(each) == ["kind", "item", "state", "found", "remedy", *of_lines]
             assert each["kind"] == "check"
             assert (each["remedy"] is None) == (each["state"] == "ok")
             assert "\n" not in f"{each['found']}{each['remedy']}"
@@ -137,6 +140,33 @@ def test_several_troubles_of_a_line_are_all_said():
     assert item.found.endswith("clipping, DC of -20.0 % of full scale")
     assert item.remedy is not None
     assert "; " in item.remedy
+
+
+def hum(level_dbfs: float, seconds: float = 6.0) -> np.ndarray:
+    return 10 ** (level_dbfs / 20) * hum_of_rms_1(50.03, seconds, RATE_HZ)
+
+
+def test_the_hum_of_every_line_is_told_and_loud_hum_with_what_helps(look, write, feed):
+    feed(raw(hum(-41.2), hum(-58.0), tone(0.1) + hum(-58.0)))
+
+    items, code = look(write(channels=3))
+
+    loud, soft, hidden = (items[f"line {line}"] for line in (1, 2, 3))
+    assert code == 0
+    assert loud["state"] == "remark"
+    assert "mains hum 50.03 Hz, -41.2 dBFS, the hum is loud" in loud["found"]
+    assert loud["remedy"] == REMEDY
+    assert (loud["hum_hz"], loud["hum_dbfs"]) == pytest.approx((50.03, -41.2), abs=0.1)
+    assert (soft["state"], soft["remedy"]) == ("ok", None)
+    assert soft["found"].endswith("mains hum 50.03 Hz, -58.0 dBFS")
+    assert (hidden["hum_hz"], hidden["hum_dbfs"]) == (None, None)
+    assert "hum" not in hidden["found"]
+
+
+def test_too_little_of_a_line_tells_no_hum():
+    samples = hum(-41.2, 0.2).astype(np.float32)
+
+    assert check_input.hum_of(samples, RATE_HZ) == {}
 
 
 def test_a_missing_input_is_a_fault_that_lists_what_there_is(look, write, feed):
@@ -292,6 +322,18 @@ def test_a_running_station_is_asked_and_its_device_left_alone(look, running, han
     assert items["line 2"]["found"] == "Brannock: signal, -23.0 dBFS, peak -20.0 dBFS"
     assert (items["lamps"]["state"], items["tracker"]["state"]) == ("ok", "remark")
     assert "aubio crashes here" in items["tracker"]["found"]
+
+
+def test_hum_that_the_running_station_hears_is_passed_on(look, running, hand, hands_off):
+    config, station = running
+    hand.play(np.column_stack([hum(-41.2, 3.0), tone(0.1, 3.0)]), station.listening)
+
+    items, code = look(config)
+
+    assert code == 0
+    assert "mains hum 50.03 Hz, -41.2 dBFS" in items["line 1"]["found"]
+    assert (items["line 1"]["state"], items["line 1"]["remedy"]) == ("remark", REMEDY)
+    assert items["line 2"]["hum_hz"] is None
 
 
 def test_an_input_the_running_station_waits_for_is_a_fault(look, running, hand, hands_off):

@@ -17,7 +17,9 @@ import soundfile
 
 from station.music.names import NamingSystem
 from station.music.tunings import tuning_names
-from tests.support.strings import Floats, StiffString, after_silence, cents
+from station.room.mains import REMEDY
+from tests.measure.test_hum import hum
+from tests.support.strings import Floats, StiffString, after_silence, cents, noise
 
 # Frequencies of equal temperament at A4 = 440 Hz (from memory).
 A2_HZ, AS2_HZ, D3_HZ = 110.0, 116.541, 146.832
@@ -125,6 +127,71 @@ def test_a_file_without_a_note_is_said_to_have_none(command, tmp_path):
 
     assert done.exit_code == 0
     assert "no note heard" in done.stdout
+
+
+# -- hum ------------------------------------------------------------------
+
+
+def humming(hz: float, level_dbfs: float, length_s: float) -> Floats:
+    """Hum of that rms over hiss 40 dB below it."""
+    x = 10 ** (level_dbfs / 20) * hum(hz, length_s, RATE_HZ)
+    return x + noise(x.size, level_dbfs - 40)
+
+
+@pytest.mark.parametrize(("hz", "mains_hz"), [(50.03, 50), (59.96, 60)])
+def test_hum_is_told_once_in_hertz_and_dbfs_though_no_note_is_played(hear, tmp_path, hz, mains_hz):
+    soundfile.write(tmp_path / "hum.wav", humming(hz, -41.2, 8.0), RATE_HZ, subtype="FLOAT")
+
+    said, faults, code = hear(tmp_path / "hum.wav")
+
+    (told,) = said
+    assert (faults, code) == ([], 0)
+    assert list(told) == ["kind", "file", "line", "at_s", "hz", "dbfs", "mains_hz"]
+    assert (told["kind"], told["file"], told["line"]) == ("hum", str(tmp_path / "hum.wav"), 1)
+    assert told["hz"] == pytest.approx(hz, abs=0.01)
+    assert told["dbfs"] == pytest.approx(-41.2, abs=0.1)
+    assert told["mains_hz"] == mains_hz
+    assert 0.25 <= told["at_s"] <= 1.0
+
+
+def test_hum_that_moves_is_told_again(hear, tmp_path):
+    parts = humming(50.0, -60.0, 4.0), humming(50.0, -50.0, 6.0)
+    soundfile.write(tmp_path / "hum.wav", np.concatenate(parts), RATE_HZ, subtype="FLOAT")
+
+    said, _, _ = hear(tmp_path / "hum.wav")
+
+    levels = [each["dbfs"] for each in said if each["kind"] == "hum"]
+    assert levels[0] == pytest.approx(-60.0, abs=0.1)
+    assert levels[-1] == pytest.approx(-50.0, abs=0.1)
+    assert 2 <= len(levels) <= 3  # a search may fall on both
+
+
+def test_each_line_has_its_own_hum_and_a_note_beside_it(hear, tmp_path):
+    length_s = 3.0
+    note = np.zeros(round(length_s * RATE_HZ))
+    note[RATE_HZ : RATE_HZ + len(take())] = take()
+    lines = note + humming(50.0, -55.0, length_s), note, humming(60.0, -45.0, length_s)
+    soundfile.write(tmp_path / "three.wav", np.column_stack(lines), RATE_HZ, subtype="FLOAT")
+
+    said, _, _ = hear(tmp_path / "three.wav")
+
+    hums = [(each["line"], each["mains_hz"]) for each in said if each["kind"] == "hum"]
+    assert sorted(hums) == [(1, 50), (3, 60)]
+    assert sorted(notes_of(said)) == [(1, "A2"), (2, "A2")]
+
+
+@pytest.mark.parametrize(("level_dbfs", "help_given"), [(-41.2, True), (-58.0, False)])
+def test_for_people_hum_is_a_line_with_what_helps_where_it_matters(
+    command, tmp_path, level_dbfs, help_given
+):
+    soundfile.write(tmp_path / "hum.wav", humming(50.03, level_dbfs, 2.0), RATE_HZ)
+
+    done = command("hear", "--tracker", "numpy", tmp_path / "hum.wav")
+
+    first, last = done.stdout.splitlines()
+    assert f"line 1     0.50 s  mains hum 50.03 Hz, {level_dbfs:.1f} dBFS" in first
+    assert (REMEDY in first) == help_given
+    assert "no note heard" in last
 
 
 def test_eight_bits_are_enough_to_hear_a_note(hear, tmp_path):

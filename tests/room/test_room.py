@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from station.errors import ReferenceRangeError, TuningError, UnknownPlayerError, UsageError
 from station.measure.types import Gap, Level, Note, Reading
 from station.music.pitch import midi_to_hz, shift_cents
+from station.room.mains import STAYS_S
 from station.room.model import Station
 from station.room.room import Player, Reference, Room
 
@@ -359,7 +360,44 @@ def test_a_level_makes_a_room_event_only_when_the_line_changes():
         "dc": 0.0,
         "clipped": True,
         "state": "signal",
+        "hum_hz": None,
+        "hum_dbfs": None,
     }
+
+
+def humming(hum_hz: float | None, hum_dbfs: float | None, line: int = 2) -> Level:
+    return Level(line, 0.25, -40.0, -36.0, 0.0, False, "signal", hum_hz, hum_dbfs)
+
+
+def hum_of(room: Room, line: int = 2) -> tuple[float | None, float | None]:
+    told = room.snapshot(0.0)["lines"][line - 1]
+    return told["hum_hz"], told["hum_dbfs"]
+
+
+def test_the_hum_last_heard_of_a_line_is_kept_and_told_when_it_has_moved():
+    room = band()
+    room.hear(humming(None, None), 1.0)
+
+    events = [room.hear(humming(*hum), 2.0) for hum in ((50.03, -41.2), (50.05, -41.9))]
+
+    assert [len(each) for each in events] == [1, 0]
+    assert hum_of(room) == (50.05, -41.9)
+    assert hum_of(room, line=1) == (None, None)
+    assert len(room.hear(humming(50.05, -42.5), 2.5)) == 1
+    assert len(room.hear(humming(50.11, -42.5), 2.75)) == 1
+
+
+def test_hum_hidden_for_a_moment_stays_and_hum_that_is_gone_goes():
+    room = band()
+    room.hear(humming(50.03, -41.2), 1.0)
+
+    hidden = room.hear(humming(None, None), 1.0 + STAYS_S / 2)
+    kept = hum_of(room)
+    gone = room.hear(humming(None, None), 1.0 + STAYS_S)
+
+    assert (hidden, kept) == ([], (50.03, -41.2))
+    assert gone[0].payload["lines"][1]["hum_hz"] is None
+    assert hum_of(room) == (None, None)
 
 
 def test_dropping_one_string_keeps_what_was_heard_of_the_others():

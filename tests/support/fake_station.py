@@ -295,6 +295,8 @@ class FakeStation:
             "dc": 0.0,
             "clipped": False,
             "state": "quiet",
+            "hum_hz": None,
+            "hum_dbfs": None,
         }
 
 

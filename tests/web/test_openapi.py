@@ -46,6 +46,17 @@ def test_a_room_that_hears_is_as_described(room: Room) -> None:
     assert faults(told, ROOM, API) == []
 
 
+def test_a_line_that_hums_is_as_described(room: Room) -> None:
+    level = Level(3, 0.1, -40.0, -36.0, 0.0, False, "signal", hum_hz=50.03, hum_dbfs=-41.2)
+    room.hear(level, 0.5)
+    told = as_answered(room)
+
+    assert (told["lines"][2]["hum_hz"], told["lines"][2]["hum_dbfs"]) == (50.03, -41.2)
+    assert faults(told, ROOM, API) == []
+    told["lines"][2]["hum_hz"] = "50 Hz"
+    assert len(faults(told, ROOM, API)) == 1
+
+
 def test_the_check_itself_sees_what_is_wrong(room: Room) -> None:
     told = as_answered(room)
     told["lines"][0]["state"] = "loud"

@@ -3,10 +3,11 @@
 import { el, mark, say } from "./dom.js";
 import { shape } from "./shapes.js";
 import { Stave } from "./stave.js";
-import { count, reachable, signed, tolerance } from "./words.js";
+import { count, hum, HUM_REMEDY, humsLoudly, reachable, signed, tolerance } from "./words.js";
 
 /** What the station says of itself in full; what is as it should be is not spelled out. */
-function facts(station) {
+function facts(room) {
+  const { station } = room;
   const { input, lamps } = station;
   const because = (reason) => (reason ? `: ${reason}` : "");
   const lit = station.simulated && lamps.state === "lit" ? "simulated" : lamps.state;
@@ -19,7 +20,17 @@ function facts(station) {
   if (input.overruns) lines.push(`moments of sound lost since the start: ${input.overruns}`);
   if (input.restarts) lines.push(`sound input started again ${count(input.restarts, "time")}`);
   if (station.tracker !== "aubio") lines.push(`pitch is found by the stand-in, ${station.tracker}${because(station.tracker_reason)}`);
-  return lines.concat(station.banners);
+  return lines.concat(hums(room), station.banners);
+}
+
+/** The mains hum of every line that has some; what helps, once, where one is loud. */
+function hums({ station, lines, players }) {
+  if (station.input.state !== "listening") return []; // what was heard may be gone
+  const told = lines.filter(hum).map((line) => {
+    const names = players.filter((each) => each.line === line.line).map((each) => each.name);
+    return `${[`line ${line.line}`, ...names].join(", ")}: ${hum(line)}`;
+  });
+  return lines.some(humsLoudly) ? [...told, `loud hum: ${HUM_REMEDY}`] : told;
 }
 
 class Row {
@@ -100,7 +111,7 @@ export class BandView {
       }
       this.#rows.get(player.id).update(player, this.#state.now(player.id));
     }
-    this.#sayStation(room.station);
+    this.#sayStation(room);
   }
 
   #sayRoll(call) {
@@ -113,8 +124,9 @@ export class BandView {
     say(this.rest, call.complete ? `all ${call.total} strings are in` : rest.join(" · "));
   }
 
-  #sayStation(station) {
-    const lines = facts(station);
+  #sayStation(room) {
+    const { station } = room;
+    const lines = facts(room);
     const text = lines.join("\n");
     if (this.facts.dataset.text !== text) {
       this.facts.dataset.text = text;

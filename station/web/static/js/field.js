@@ -86,9 +86,9 @@ export class Field {
     this.#showSentence("silent", hint, aside);
   }
 
-  /** There is nothing to show: one sentence in place of the field. */
-  showNoField(hint) {
-    this.#showSentence("none", hint, "");
+  /** There is nothing to show: one sentence in place of the field, and maybe small print. */
+  showNoField(hint, aside = "") {
+    this.#showSentence("none", hint, aside);
   }
 
   #showSentence(state, hint, aside) {

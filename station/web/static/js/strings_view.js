@@ -6,7 +6,7 @@ import { memory } from "./memory.js";
 import { NamesChoice } from "./names_choice.js";
 import { Stave } from "./stave.js";
 import { TuningForm } from "./tuning_form.js";
-import { count, signed, tolerance } from "./words.js";
+import { count, hum, HUM_REMEDY, humsLoudly, signed, tolerance } from "./words.js";
 
 const NO_DRUMS = "Toms are not measured yet: there is nothing to tune here.";
 
@@ -65,10 +65,10 @@ export class StringsView {
   }
 
   #showField(me, now) {
-    if (me.kind === "drums") this.field.showNoField(this.#stationHint() ?? NO_DRUMS);
+    if (me.kind === "drums") this.field.showNoField(this.#stationHint() ?? NO_DRUMS, this.#humHint(me));
     else if (now && now.string !== null && now.verdict) this.field.showString(now);
     else if (now) this.field.showPitch(now, this.#farHint(me, now));
-    else this.field.showNothing(this.#silentHint(me), me.strings.length && this.#stationHint() === null ? BEATS : "");
+    else this.field.showNothing(this.#silentHint(me), this.#smallPrint(me));
   }
 
   #farHint(me, now) {
@@ -91,6 +91,20 @@ export class StringsView {
     if (line?.state === "no signal") return `no signal on line ${me.line}: is the lead in?`;
     if (this.#state.room.roll_call.complete) return "everyone is in";
     return me.strings.length ? "play a string" : "play a note";
+  }
+
+  // Hum that asks to be seen to comes instead of what can be read any time.
+  #smallPrint(me) {
+    if (this.#stationHint() !== null) return "";
+    const line = this.#state.line(me.line);
+    const beats = me.strings.length && !humsLoudly(line) ? BEATS : "";
+    return [this.#humHint(me), beats].filter(Boolean).join("\n\n");
+  }
+
+  #humHint(me) {
+    const line = this.#state.line(me.line);
+    if (this.#stationHint() !== null) return "";
+    return humsLoudly(line) ? `${hum(line)}: ${HUM_REMEDY}` : hum(line);
   }
 
   #sayCall(me) {

@@ -1,6 +1,10 @@
 // Numbers and words as the page says them.
 
 const MINUS = "\u2212";
+const LOUD_HUM_DBFS = -50; // common practice, no source; station/room/mains.py has it, too
+/** What helps against loud hum; station/room/mains.py says the same (common practice, no source). */
+export const HUM_REMEDY =
+  "keep the cable off mains leads, break a ground loop with an isolating DI box, and never lift a mains earth";
 
 /** "+3.2", "−14.0": always with a sign, except for nought. */
 export function signed(value, digits = 1) {
@@ -26,6 +30,17 @@ export function clock(iso, withSeconds = false) {
   const options = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
   if (withSeconds) options.second = "2-digit";
   return at.toLocaleTimeString([], options);
+}
+
+/** "mains hum 50.0 Hz, −41 dBFS" of a line of the room; nothing where it has none. */
+export function hum(line) {
+  if (typeof line?.hum_hz !== "number") return "";
+  return `mains hum ${line.hum_hz.toFixed(1)} Hz, ${signed(line.hum_dbfs, 0)} dBFS`;
+}
+
+/** Whether something should be done about a line's hum. */
+export function humsLoudly(line) {
+  return hum(line) !== "" && line.hum_dbfs > LOUD_HUM_DBFS;
 }
 
 /** "1 string", "3 strings". */
