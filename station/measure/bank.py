@@ -1,4 +1,4 @@
-"""Ears tuned to the partials of one sounding note, kept while it sounds.
+"""Windows tuned to the partials of one sounding note, kept while it sounds.
 
 What a window heard does not change when the next reading is taken: only the
 newest windows have to be listened to. The carriers stay where they are while
@@ -14,16 +14,14 @@ import numpy as np
 from station.measure.fit import (
     CENTS,
     Fit,
-    Floats,
-    Phasors,
-    carriers,
     fit_heard,
-    hann,
+    half_way,
+    partial_frequencies,
     partial_numbers,
     window_size,
-    with_halves,
 )
 from station.measure.history import History
+from station.measure.windows import BESIDE_EVERY, Floats, Heard, Phasors, Windows, power_of
 
 OFF_BINS = 0.15  # how far the highest partial may be from its carrier
 WINDOWS_A_LENGTH = 4
@@ -41,20 +39,23 @@ class PartialBank:
         most_partials: int,
         longest_window_s: float,
     ) -> None:
-        self._rate_hz = rate_hz
         self.hz = fit.hz
-        self._numbers = partial_numbers(rate_hz, fit.hz, fit.inharmonicity)[:most_partials]
+        numbers = partial_numbers(rate_hz, fit.hz, fit.inharmonicity)[:most_partials]
+        self._numbers = numbers
         self._size = window_size(length, rate_hz, fit.hz, longest_window_s)
         self._step = max(1, self._size // WINDOWS_A_LENGTH)
-        self._frequencies = with_halves(fit.hz, fit.inharmonicity, self._numbers)
-        self._angle: Floats = 2 * np.pi * self._frequencies / rate_hz
-        table = carriers(self._angle, self._size) * (2 * hann(self._size))[:, None]
-        self._carriers: Floats = table.view(np.float64)
-        bins = self._size * fit.hz / rate_hz * self._numbers.size
+        self._step_s, self._window_s = self._step / rate_hz, self._size / rate_hz
+        self._frequencies = partial_frequencies(fit.hz, fit.inharmonicity, numbers)
+        self._windows = Windows(self._frequencies, rate_hz, self._size)
+        halves = half_way(fit.hz, fit.inharmonicity, numbers)
+        self._between = Windows(halves, rate_hz, self._size)
+        bins = self._size * fit.hz / rate_hz * numbers.size
         self.reach_cents = CENTS * OFF_BINS / bins
-        self._origin = start
         self._first = start  # where the oldest window kept starts
-        self._heard: Phasors = np.empty((0, self._angle.size), np.complex128)
+        self._last: Phasors = np.empty((0, numbers.size), np.complex64)
+        self._power: Floats = np.empty((0, numbers.size))
+        self._turns: Floats = np.empty((0, numbers.size), np.float32)
+        self._beside: Floats = np.empty((0, numbers.size + 1))
 
     def suits(self, hz: float) -> bool:
         """Whether a note at `hz` is near enough to the carriers."""
@@ -63,22 +64,43 @@ class PartialBank:
     def fit(self, history: History, start: int, stop: int) -> Fit | None:
         """The pitch of the samples from `start` to `stop`, later than the last time's."""
         self._listen(history, stop)
-        skipped = max(0, -(-(start - self._first) // self._step))
-        self._heard = self._heard[skipped:]
-        self._first += skipped * self._step
-        if self._heard.shape[0] < 3:
+        self._forget(start)
+        if len(self._power) < 3:
             return None
-        step_s, window_s = self._step / self._rate_hz, self._size / self._rate_hz
-        return fit_heard(self._heard, self._numbers, self._frequencies, step_s, window_s)
+        return fit_heard(
+            Heard(
+                self._numbers,
+                self._frequencies,
+                self._turns,
+                self._power,
+                self._beside,
+                self._step_s,
+                self._window_s,
+            )
+        )
+
+    def _forget(self, start: int) -> None:
+        # By pairs of windows: what lies beside is heard in the first of each.
+        pairs = max(0, -(-(start - self._first) // (BESIDE_EVERY * self._step)))
+        windows = BESIDE_EVERY * pairs
+        self._power = self._power[windows:]
+        self._turns = self._turns[windows:]
+        self._beside = self._beside[pairs:]
+        self._first += windows * self._step
 
     def _listen(self, history: History, stop: int) -> None:
-        begin = self._first + self._heard.shape[0] * self._step
+        known = len(self._power)
+        begin = self._first + known * self._step
         count = (stop - begin - self._size) // self._step + 1
         if count <= 0:
             return
         x = history.between(begin, begin + self._size + (count - 1) * self._step)
-        frames = np.lib.stride_tricks.sliding_window_view(x, self._size)[:: self._step]
-        fresh = (np.ascontiguousarray(frames) @ self._carriers).view(np.complex128)
-        starts = begin - self._origin + self._step * np.arange(count)
-        fresh *= np.exp(-1j * starts[:, None] * self._angle)
-        self._heard = np.concatenate((self._heard, fresh))
+        fresh = self._windows.hear(x, self._step)
+        heard = np.concatenate((self._last, fresh))
+        self._turns = np.concatenate((self._turns, self._windows.turns(heard, self._step)))
+        self._power = np.concatenate((self._power, power_of(fresh)))
+        self._last = fresh[-1:]
+        skipped = known % BESIDE_EVERY * self._step
+        if x.size - skipped >= self._size:
+            between = self._between.hear(x[skipped:], BESIDE_EVERY * self._step)
+            self._beside = np.concatenate((self._beside, power_of(between)))

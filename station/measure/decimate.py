@@ -19,19 +19,26 @@ Samples = NDArray[np.float32]
 LOWEST_RATE_HZ = 8000
 HIGHEST_RATE_HZ = 192000
 WORKING_RATE_HZ = 14000  # the least decimated rate: 0.34 of it is 4.7 kHz, above a piano's top C
+FINE_RATE_HZ = 40000  # at which high notes are settled, with partials up to where hearing ends
 PASS_SHARE = 0.34
 STOP_SHARE = 0.66
+WHOLE_SHARE = (
+    0.45  # a converter's own filter passes so much of its rate (common practice, no source)
+)
 STOP_DB = 80.0
 DELAY_TAPS_PER_FACTOR = 8
 
 
-def decimation_factor(rate_hz: float) -> int:
-    """By how much `rate_hz` is divided; raises SignalError outside 8 to 192 kHz."""
+def decimation_factor(rate_hz: float, least_rate_hz: float = WORKING_RATE_HZ) -> int:
+    """By how much `rate_hz` is divided so that `least_rate_hz` is left.
+
+    Raises SignalError outside 8 to 192 kHz.
+    """
     if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
         raise SignalError(
             f"sample rate {rate_hz:g} Hz is outside {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz"
         )
-    return max(1, int(rate_hz // WORKING_RATE_HZ))
+    return max(1, int(rate_hz // least_rate_hz))
 
 
 def low_pass(factor: int) -> NDArray[np.float32]:
@@ -48,9 +55,10 @@ def low_pass(factor: int) -> NDArray[np.float32]:
 class Decimator:
     """Blocks in, decimated blocks out; sample m of the output stands at input sample m D."""
 
-    def __init__(self, rate_hz: float) -> None:
-        self.factor = decimation_factor(rate_hz)
+    def __init__(self, rate_hz: float, least_rate_hz: float = WORKING_RATE_HZ) -> None:
+        self.factor = decimation_factor(rate_hz, least_rate_hz)
         self.rate_hz = rate_hz / self.factor
+        self.top_share = PASS_SHARE if self.factor > 1 else WHOLE_SHARE  # of its rate, undisturbed
         self._taps = low_pass(self.factor) if self.factor > 1 else np.ones(1, np.float32)
         # An output needs the input so long past the sample it stands at.
         self.delay_s = (self._taps.size - 1) / 2 / rate_hz
@@ -60,14 +68,18 @@ class Decimator:
         """Forget everything: the next sample is the first."""
         self._kept: Samples = np.zeros((self._taps.size - 1) // 2, np.float32)
 
-    def push(self, block: Samples) -> NDArray[np.float64]:
+    def push(self, block: Samples) -> Samples:
         """Filter and decimate `block`, shape (n,); returns what has become final."""
+        if self.factor == 1:
+            return block
         x: Samples = np.concatenate((self._kept, block)).astype(np.float32, copy=False)
         outputs = (x.size - self._taps.size) // self.factor + 1
         if outputs <= 0:
             self._kept = x
-            return np.empty(0)
-        used = (outputs - 1) * self.factor + self._taps.size
-        y = np.convolve(x[:used], self._taps, "valid")[:: self.factor]
+            return np.empty(0, np.float32)
+        # Only the outputs that are kept: one window of the input each.
+        strides = (self.factor * x.itemsize, x.itemsize)
+        windows: Samples = np.ndarray((outputs, self._taps.size), x.dtype, x, 0, strides)
+        y: Samples = np.einsum("ij,j->i", windows, self._taps)
         self._kept = x[outputs * self.factor :].copy()
-        return y.astype(np.float64)
+        return y

@@ -4,14 +4,12 @@ The partials of a stiff string stand at f_k = k F sqrt(1 + B k^2) (Fletcher
 1964; Fletcher & Rossing, The Physics of Musical Instruments, ch. 2). The
 pitch we tune is the first partial, F sqrt(1 + B).
 
-Each partial is listened to through a Hann window some periods of the
-fundamental long, so that its neighbours fall on zeros of the window's
-transform (Harris 1978). The window steps along the sound; a partial's
-frequency is the slope of its phase, by least squares weighted with its power
-(the maximum-likelihood slope at high signal-to-noise ratio: Tretter 1985,
-for a decaying partial with the decay as weight). What is heard half-way
-between two partials is noise and gives each slope its variance. Then
-(f_k / k)^2 = F^2 + F^2 B k^2, weighted, with partials that disagree left out.
+A partial's frequency is the slope of its phase from window to window
+(`windows.py`), by least squares weighted with its power (the
+maximum-likelihood slope at high signal-to-noise ratio: Tretter 1985, for a
+decaying partial with the decay as weight); the noise beside it gives the slope
+its variance. Then (f_k / k)^2 = F^2 + F^2 B k^2, weighted, with partials that
+disagree left out.
 """
 
 from __future__ import annotations
@@ -19,23 +17,23 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from station.measure.hypothesis import most_stretched
-
-Floats = NDArray[np.floating[Any]]
-Phasors = NDArray[np.complex128]
+from station.measure.windows import BESIDE_EVERY, Floats, Heard, Windows, power_of
 
 MOST_PARTIALS = 20
 TOP_SHARE = 0.34  # of the sample rate: the decimator's pass band
 LEAST_PERIODS = 4.5  # shorter sounds give no fit
 LEAST_SNR = 10.0  # power over the noise beside it, below which a partial is left out
+LEAST_WINDOW_SNR = 4.0
+NEXT_TO_NOTHING = 1e-6
+LEAST_NOISE = 1e-24
 HANN_NOISE_BANDWIDTH = 1.5  # in bins (Harris 1978, table I)
 OUTLIER_SIGMAS = 4.0
 SMALLEST_SIGMA = 5e-8  # relative: a ten-thousandth of a cent, for what no model holds
+TRUSTED_PARTIALS = 4.0  # what the noise beside is worth against what the partials themselves say
 LONGEST_WINDOW_S = 0.15
 ROUNDS = 6
 GUESS_CENTS = 8.0
@@ -50,8 +48,9 @@ CENTS = 1200 / math.log(2)
 class Fit:
     """`hz` is the first partial.
 
-    `uncertainty_cents` is one standard deviation. `tonal` is the power of the
-    partials over that power plus the power heard half-way between them.
+    `uncertainty_cents` is one standard deviation, `inharmonicity_sd` that of B.
+    `tonal` is the power of the partials over that power plus the power heard
+    half-way between them.
     """
 
     hz: float
@@ -59,14 +58,7 @@ class Fit:
     uncertainty_cents: float
     partials: int
     tonal: float
-
-
-@lru_cache(maxsize=64)
-def hann(size: int) -> Floats:
-    """A Hann window of `size` samples that sums to 1."""
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
-    scaled: Floats = window / window.sum()
-    return scaled
+    inharmonicity_sd: float = 0.0
 
 
 def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Floats:
@@ -76,39 +68,27 @@ def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Flo
     return frequencies
 
 
+def half_way(hz: float, inharmonicity: float, numbers: Floats) -> Floats:
+    """Frequencies half-way between and around partials `numbers`, one more than they are."""
+    halves = np.concatenate((numbers - 0.5, numbers[-1:] + 0.5))
+    return partial_frequencies(hz, inharmonicity, halves)
+
+
+def partial_numbers(
+    rate_hz: float, hz: float, inharmonicity: float, top_share: float = TOP_SHARE
+) -> Floats:
+    """The numbers of the partials that lie within `top_share` of the rate."""
+    numbers: Floats = np.arange(1.0, MOST_PARTIALS + 1)
+    inside = partial_frequencies(hz, inharmonicity, numbers + 0.5) < top_share * rate_hz
+    return numbers[inside]
+
+
 def window_size(samples: float, rate_hz: float, hz: float, longest_s: float) -> int:
     """An even number of periods, so half-way points are zeros too; a third of the sound or so."""
     period = rate_hz / hz
     longest = max(longest_s * hz, 6.0)
     periods = max(4, int(min(samples / period / 3, longest)) // 2 * 2)
     return round(periods * period)
-
-
-def listen_to_partials(
-    x: Floats, rate_hz: float, frequencies_hz: Floats, size: int, step: int
-) -> Phasors:
-    """Complex amplitude of each frequency in each window: shape (windows, frequencies).
-
-    Phases are relative to a carrier that runs through the whole of `x`.
-    """
-    frames = np.lib.stride_tricks.sliding_window_view(x, size)[::step] * (2 * hann(size))
-    angle: Floats = 2 * np.pi * frequencies_hz / rate_hz
-    carrier = carriers(angle, size)
-    # One product of real matrices: a complex one is several times as slow without a tuned BLAS.
-    heard = (frames @ carrier.view(np.float64)).view(np.complex128)
-    starts = np.arange(frames.shape[0]) * step
-    relative: Phasors = heard * np.exp(-1j * starts[:, None] * angle[None, :])
-    return relative
-
-
-def carriers(angle: Floats, size: int) -> Phasors:
-    """exp(-i angle n) for n < size, built from two short tables."""
-    inner = 64
-    outer = -(-size // inner)
-    fine = np.exp(-1j * np.arange(inner)[:, None] * angle)
-    coarse = np.exp(-1j * inner * np.arange(outer)[:, None] * angle)
-    table: Phasors = (coarse[:, None, :] * fine[None, :, :]).reshape(-1, angle.size)
-    return table[:size]
 
 
 def fit_segment(
@@ -129,11 +109,38 @@ def fit_segment(
     off is tried on the lower partials first, where it is off by less, then on
     more as it gets better. None where nothing can be told.
     """
+    found = listen_and_fit(
+        x,
+        rate_hz,
+        hz,
+        inharmonicity,
+        guess_cents,
+        guess_stiffness,
+        most_partials,
+        longest_window_s,
+    )
+    return None if found is None else found[1]
+
+
+def listen_and_fit(
+    x: Floats,
+    rate_hz: float,
+    hz: float,
+    inharmonicity: float = 0.0,
+    guess_cents: float = GUESS_CENTS,
+    guess_stiffness: float = GUESS_STIFFNESS,
+    most_partials: int = MOST_PARTIALS,
+    longest_window_s: float = LONGEST_WINDOW_S,
+    top_share: float = TOP_SHARE,
+) -> tuple[Heard, Fit] | None:
+    """As `fit_segment`, with what the last windows heard."""
+    sound = (x - x.mean()).astype(np.float32)
     first_hz = hz
+    found = None
     for _ in range(ROUNDS):
         if x.size * hz / rate_hz < LEAST_PERIODS:
             return None
-        every = partial_numbers(rate_hz, hz, inharmonicity)[:most_partials]
+        every = partial_numbers(rate_hz, hz, inharmonicity, top_share)[:most_partials]
         longest = CENTS * LOBE_SHARE * rate_hz / (hz * guess_cents)  # for the first partial
         full = window_size(x.size, rate_hz, hz, longest_window_s)
         size = window_size(min(x.size - 8, 3 * longest), rate_hz, hz, longest_window_s)
@@ -142,132 +149,153 @@ def fit_segment(
         numbers = every[: max(1, int(min(longest / size, stiffest)))]
         if numbers.size == 0:
             return None
-        fit = _fit_once(x, rate_hz, hz, inharmonicity, numbers, min(size, x.size - 8))
+        heard = _listen(sound, rate_hz, hz, inharmonicity, numbers, min(size, x.size - 8))
+        fit = fit_heard(heard)
         if fit is None or abs(math.log(fit.hz / first_hz)) * CENTS > LOST_CENTS:
             return None
+        found = heard, fit
         moved_cents = abs(math.log(fit.hz / hz)) * CENTS
         if numbers.size == every.size and size >= full and moved_cents < SETTLED_CENTS:
-            return fit
+            return found
         hz, inharmonicity = fit.hz, fit.inharmonicity
         guess_cents = min(max(3 * fit.uncertainty_cents, 0.05), guess_cents / 2)
         guess_stiffness /= 10 if fit.partials > 2 else 2
-    return fit
+    return found
 
 
-def _fit_once(
+def _listen(
     x: Floats, rate_hz: float, hz: float, inharmonicity: float, numbers: Floats, size: int
-) -> Fit | None:
+) -> Heard:
     step = max(1, min(size // 4, (x.size - size) // 3))
-    frequencies = with_halves(hz, inharmonicity, numbers)
-    heard = listen_to_partials(x - x.mean(), rate_hz, frequencies, size, step)
-    return fit_heard(heard, numbers, frequencies, step / rate_hz, size / rate_hz)
+    frequencies = partial_frequencies(hz, inharmonicity, numbers)
+    windows = Windows(frequencies, rate_hz, size)
+    beside = Windows(half_way(hz, inharmonicity, numbers), rate_hz, size)
+    heard = windows.hear(x, step)
+    return Heard(
+        numbers,
+        frequencies,
+        windows.turns(heard, step),
+        power_of(heard),
+        power_of(beside.hear(x, BESIDE_EVERY * step)),
+        step / rate_hz,
+        size / rate_hz,
+    )
 
 
-def with_halves(hz: float, inharmonicity: float, numbers: Floats) -> Floats:
-    """Frequencies of the partials, then of the points half-way between and around them."""
-    halves = np.concatenate((numbers - 0.5, numbers[-1:] + 0.5))
-    return partial_frequencies(hz, inharmonicity, np.concatenate((numbers, halves)))
+@lru_cache(maxsize=256)
+def _times(count: int) -> Floats:
+    """Rows 1, n and n^2 for n < count."""
+    n = np.arange(float(count))
+    return np.stack((np.ones(count), n, n * n))
 
 
-def noise_beside(beside: Floats) -> Floats:
-    """The noise at each partial, as power, from that heard half-way to its neighbours."""
-    noise: Floats = np.maximum(0.5 * (beside[1:] + beside[:-1]), 1e-24)
-    return noise
-
-
-def fit_heard(
-    heard: Phasors, numbers: Floats, frequencies: Floats, step_s: float, window_s: float
-) -> Fit | None:
-    """The pitch from what windows, `step_s` apart, heard at `with_halves` of `numbers`."""
-    mean_power = (heard.real**2 + heard.imag**2).mean(axis=0)
-    power, beside = mean_power[: numbers.size], mean_power[numbers.size :]
-    noise = noise_beside(beside)
-    strong = power > LEAST_SNR * noise
-    if not strong.any():
-        return None
-    z = heard[:, : numbers.size][:, strong]
-    slope, variance = _phase_slopes(z, noise[strong], step_s, window_s)
-    solved = _solve(numbers[strong], frequencies[: numbers.size][strong] + slope, variance)
-    if solved is None:
-        return None
-    total, between = float(power.sum()), float(beside.sum())
-    first, stiffness, sigma, used = solved
-    return Fit(first, stiffness, sigma, used, total / max(total + between, 1e-30))
-
-
-def partial_numbers(rate_hz: float, hz: float, inharmonicity: float) -> Floats:
-    """The numbers of the partials that lie within the pass band."""
-    numbers: Floats = np.arange(1.0, MOST_PARTIALS + 1)
-    return numbers[partial_frequencies(hz, inharmonicity, numbers + 0.5) < TOP_SHARE * rate_hz]
-
-
-def _phase_slopes(
-    z: Phasors, noise: Floats, step_s: float, window_s: float
-) -> tuple[Floats, Floats]:
-    """Frequency offset of each partial in Hz and its variance."""
-    phase = np.zeros(z.shape)
-    np.cumsum(np.angle(z[1:] * np.conj(z[:-1])), axis=0, out=phase[1:])
-    time = np.arange(z.shape[0]) * step_s
-    weight = z.real**2 + z.imag**2
-    total = weight.sum(axis=0)
-    centre = time @ weight / total
-    spread = time**2 @ weight - centre**2 * total
-    weighted = weight * phase
-    slope = (time @ weighted - centre * weighted.sum(axis=0)) / spread
+def fit_heard(heard: Heard) -> Fit | None:
+    """The pitch from what the windows heard; None where no partial stands out."""
+    windows = heard.power.shape[0]
+    times = _times(windows)
+    beside = np.add.reduce(heard.beside) / len(heard.beside)
+    noise = 0.5 * (beside[1:] + beside[:-1]) + LEAST_NOISE
+    # What a partial that has died away leaves is noise, whose phase says nothing.
+    power = heard.power * np.where(heard.power > LEAST_WINDOW_SNR * noise, 1.0, NEXT_TO_NOTHING)
+    phase = np.zeros(power.shape)
+    np.cumsum(heard.turns, axis=0, out=phase[1:])
+    phase *= power
+    total, first, second = times @ power
+    mean, moment = times[:2] @ phase
+    centre = first / total
+    spread = second - centre * first
+    slope = (moment - centre * mean) / spread
     # Overlapping windows share their noise: a window is worth step / (length / bandwidth).
-    worth = min(1.0, step_s * HANN_NOISE_BANDWIDTH / window_s)
-    variance = noise / (2 * worth * spread)
-    return slope / (2 * np.pi), variance / (2 * np.pi) ** 2
+    worth = min(1.0, heard.step_s * HANN_NOISE_BANDWIDTH / heard.window_s)
+    hertz = 1 / (2 * np.pi * heard.step_s)
+    frequency = heard.frequencies_hz + slope * hertz
+    sigma = np.sqrt(noise / (2 * worth * spread)) * hertz
+    strong = total > (LEAST_SNR * windows) * noise
+    rows = [
+        row
+        for row, is_strong in zip(
+            zip(heard.numbers.tolist(), frequency.tolist(), sigma.tolist(), strict=True),
+            strong.tolist(),
+            strict=True,
+        )
+        if is_strong
+    ]
+    if not rows:
+        return None
+    loud = float(total.sum()) / windows
+    return _solve(rows, loud / (loud + float(beside.sum())))
 
 
-def _solve(k: Floats, f: Floats, variance: Floats) -> tuple[float, float, float, int] | None:
-    """First partial, inharmonicity, uncertainty in cents, partials used.
+Row = tuple[float, float, float]  # partial number, its frequency in Hz, one standard deviation
 
-    Weighted least squares of (f/k)^2 on k^2, with what is known of strings
-    beforehand: B is near zero to within `most_stretched`. Partials further
-    than OUTLIER_SIGMAS from the fit, by the spread of the others, leave one by one.
+
+def _solve(partials: list[Row], tonal: float) -> Fit | None:
+    """Weighted least squares of (f/k)^2 on k^2.
+
+    What is known of strings beforehand counts too: B is near zero to within
+    `most_stretched`. Partials further than OUTLIER_SIGMAS from the fit, by the
+    spread of the others, leave one by one. Plain numbers: for a dozen of
+    them arrays would take longer.
     """
-    ratio = f / k
-    scale = float(ratio[k.size // 2])
-    sigma = 2 * np.maximum(np.sqrt(variance) / (k * scale), SMALLEST_SIGMA)  # of (f / k)^2
-    y = (ratio / scale) ** 2 - 1
-    x = k * k
-    weight: Floats = 1 / sigma**2
-    prior = (2 / float(most_stretched(scale))) ** 2
+    number, frequency, _ = partials[len(partials) // 2]
+    scale = frequency / number
+    rows = []
+    for k, f, sd in partials:
+        sigma = 2 * max(sd / (k * scale), SMALLEST_SIGMA)  # of (f / k)^2
+        ratio = f / (k * scale)
+        rows.append((k * k, ratio * ratio - 1, 1 / (sigma * sigma)))
+    prior = (2 / most_stretched(scale)) ** 2
     while True:
-        level, curve, variance_of_sum = _line(x, y, weight, prior)
-        residual = np.abs(y - level - curve * x) / sigma
-        used = weight > 0
-        count = int(np.count_nonzero(used))
-        inside = np.sort(residual[used])
-        if count <= 2:
+        level, curve, level_variance, curve_variance = _line(rows, prior)
+        squares = [w * (y - level - curve * x) ** 2 for x, y, w in rows]
+        if len(rows) <= 2:
             break
-        limit = OUTLIER_SIGMAS * max(1.0, 1.5 * float(inside[count // 2]))
-        if inside[-1] <= limit:
+        median = math.sqrt(sorted(squares)[len(squares) // 2])
+        worst = max(squares)
+        if math.sqrt(worst) <= OUTLIER_SIGMAS * max(1.0, 1.5 * median):
             break
-        weight[np.argmax(np.where(used, residual, 0.0))] = 0.0
+        del rows[squares.index(worst)]
     if level <= -0.5:
         return None
     square = 1 + level + curve  # F^2 (1 + B) in units of scale^2
-    sd = math.sqrt(variance_of_sum) * max(1.0, _spread(inside))
-    hz = scale * math.sqrt(square)
-    return hz, max(0.0, curve / (1 + level)), CENTS * sd / (2 * square), count
+    spread = _spread(squares)
+    return Fit(
+        scale * math.sqrt(square),
+        max(0.0, curve / (1 + level)),
+        CENTS * math.sqrt(level_variance) * spread / (2 * square),
+        len(rows),
+        tonal,
+        math.sqrt(curve_variance) * spread / (1 + level),
+    )
 
 
-def _spread(residual: Floats) -> float:
-    """Root of chi-squared per degree of freedom: how far the partials really disagree."""
-    freedom = residual.size - 2
-    return math.sqrt(float(residual @ residual) / freedom) if freedom > 0 else 1.0
+def _spread(squares: list[float]) -> float:
+    """By how much the partials disagree more (or less) than the noise beside them says.
+
+    Root of chi-squared per degree of freedom, the noise's own word counting
+    as TRUSTED_PARTIALS degrees more.
+    """
+    freedom = max(0, len(squares) - 2)
+    return math.sqrt((sum(squares) + TRUSTED_PARTIALS) / (freedom + TRUSTED_PARTIALS))
 
 
-def _line(x: Floats, y: Floats, weight: Floats, prior: float) -> tuple[float, float, float]:
+def _line(
+    rows: list[tuple[float, float, float]], prior: float
+) -> tuple[float, float, float, float]:
     """Weighted straight line y = level + curve x, `prior` the weight of curve = 0.
 
-    Returns level, curve and the variance of level + curve.
+    `rows` are x, y and weight. Returns level, curve and the variances of
+    level + curve and of curve.
     """
-    weighted = weight * x
-    a, b, d = float(weight.sum()), float(weighted.sum()), float(weighted @ x) + prior
-    p, q = float(weight @ y), float(weighted @ y)
+    a = b = p = q = 0.0
+    d = prior
+    for x, y, w in rows:
+        wx = w * x
+        a += w
+        b += wx
+        d += wx * x
+        p += w * y
+        q += wx * y
     determinant = a * d - b * b
     level, curve = (d * p - b * q) / determinant, (a * q - b * p) / determinant
-    return level, curve, (d - 2 * b + a) / determinant
+    return level, curve, (d - 2 * b + a) / determinant, a / determinant

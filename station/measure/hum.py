@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from station.measure.fit import carriers, fit_segment
+from station.measure.fit import fit_segment
+from station.measure.windows import carriers
 
 Floats = NDArray[np.floating[Any]]
 
@@ -34,32 +35,28 @@ SURE_CENTS = 0.5  # 15 mHz at 50 Hz
 class Hum:
     """`hz` of the mains, complex amplitudes of its multiples at sample `origin`, shape (n,).
 
-    It was found in a pause of `seconds`.
+    It was found in a pause of `length` samples.
     """
 
     hz: float
     amplitude: NDArray[np.complex128]
     origin: int
     rate_hz: float
-    seconds: float
+    length: int
 
     @property
     def rms(self) -> float:
         """Root mean square of the whole hum, full-scale units."""
         return float(np.sqrt(0.5 * np.sum(np.abs(self.amplitude) ** 2)))
 
-    def sound(self, start: int, count: int) -> Floats:
-        """The hum's samples from number `start`, shape (count,)."""
-        angle = self._angle()
-        now = self.amplitude * np.exp(1j * angle * (start - self.origin))
-        table = carriers(-angle, count)  # exp(+i angle n)
-        samples: Floats = table.real @ now.real - table.imag @ now.imag
-        return samples
-
-    def _angle(self) -> Floats:
+    def sound(self, start: int, count: int, finer: int = 1) -> Floats:
+        """The hum's samples from number `start`, shape (count,), `finer` samples for each one."""
         k = np.arange(1, self.amplitude.size + 1)
         angle: Floats = 2 * np.pi * self.hz * k / self.rate_hz
-        return angle
+        now = self.amplitude * np.exp(1j * angle * (start - self.origin))
+        table = carriers(-angle / finer, count)  # exp(+i angle n)
+        samples: Floats = now.real @ table.real - now.imag @ table.imag
+        return samples
 
 
 def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
@@ -77,7 +74,7 @@ def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
     size = np.sum(np.abs(first) ** 2 + np.abs(second) ** 2)
     if size <= 0 or np.sum(np.abs(first - second) ** 2) > STEADY**2 * size:
         return None
-    return Hum(hz, _amplitudes(x, rate_hz, hz, 0), origin, rate_hz, x.size / rate_hz)
+    return Hum(hz, _amplitudes(x, rate_hz, hz, 0), origin, rate_hz, x.size)
 
 
 def _likely_mains(x: Floats, rate_hz: float) -> float | None:
@@ -106,6 +103,6 @@ def _amplitudes(x: Floats, rate_hz: float, hz: float, start: int) -> NDArray[np.
     k = np.arange(1, MULTIPLES + 1)
     angle: Floats = 2 * np.pi * hz * k / rate_hz
     window = np.hanning(whole + 1)[:whole]
-    projected = (x[:whole] * window) @ carriers(angle, whole) * (2 / window.sum())
+    projected = carriers(angle, whole) @ (x[:whole] * window) * (2 / window.sum())
     amplitudes: NDArray[np.complex128] = projected * np.exp(-1j * angle * start)
     return amplitudes

@@ -11,6 +11,7 @@ more, but as strong as strings have them: if so, the lower one is the note.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -33,24 +34,31 @@ NEARLY = 0.72  # of the best one's worth: generous, for `_fills_in` decides betw
 HARRIS = (0.42323, 0.49755, 0.07922)
 SLACK_LOBES = 0.07
 SLACK_SHARE = 0.004  # 7 cents
+SAME_SHARE = 0.0006  # 1 cent
+NEAR_OCTAVES = 0.03  # a third of a semitone
 HOLE_COST = 0.3
 GHOST = 0.2  # -28 dB a partial: recorded strings keep at least 0.24, ghosts stay under it
 COVERED = 0.25
+LOBE_SHARE = 0.6  # of a main lobe's half width, which holds nearly all its power
+LEAST_IN_PEAKS = 0.6  # of all power: noise has 0.4
 MAIN_LOBE_BINS = 3.0  # its half width, in units of 1 / length
+
+
+STIFFNESS_STEPS = np.array([0.0, 0.1, 0.3, 0.7])  # of the largest to expect
 
 
 @dataclass(frozen=True, slots=True)
 class Peaks:
     """Spectral peaks: frequencies (n,) in Hz and amplitudes (n,).
 
-    `width_hz` is the half width of a main lobe; `spectrum` the magnitudes they
-    were found in, a bin every `bin_hz`.
+    `width_hz` is the half width of a main lobe. They were found in a spectrum
+    with a bin every `bin_hz`, of which `power_below` holds the power below each.
     """
 
     hz: Floats
     amplitude: Floats
     width_hz: float
-    spectrum: Floats
+    power_below: Floats
     bin_hz: float
 
 
@@ -96,7 +104,8 @@ def find_peaks(x: Floats, rate_hz: float) -> Peaks | None:
     if at.size > PEAKS:
         at = np.sort(at[np.argpartition(spectrum[at], -PEAKS)[-PEAKS:]])
     hz, amplitude = _interpolate(spectrum, at)
-    return Peaks(hz * bin_hz, amplitude, width_hz, spectrum[:top], bin_hz)
+    power_below = np.concatenate(([0.0], np.cumsum(np.square(spectrum[:top]))))
+    return Peaks(hz * bin_hz, amplitude, width_hz, power_below, bin_hz)
 
 
 def _noise_floor(magnitude: Floats, bin_hz: float) -> Floats:
@@ -117,7 +126,7 @@ def _interpolate(spectrum: Floats, at: NDArray[np.intp]) -> tuple[Floats, Floats
     low, mid, high = (np.log(spectrum[at + step] + 1e-300) for step in (-1, 0, 1))
     curve = low - 2 * mid + high
     shift = np.where(curve < 0, 0.5 * (low - high) / np.where(curve < 0, curve, -1.0), 0.0)
-    shift = np.clip(shift, -0.5, 0.5)
+    shift = np.minimum(np.maximum(shift, -0.5), 0.5)
     return at + shift, np.exp(mid - 0.25 * (low - high) * shift)
 
 
@@ -128,16 +137,18 @@ def candidates(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Floats:
     every: Floats = np.concatenate(
         ((strongest[:, None] / np.arange(1, DIVISORS + 1)).ravel(), hinted)
     )
-    return every[(every >= LOWEST_HZ) & (every <= HIGHEST_HZ)]
+    every = np.sort(every[(every >= LOWEST_HZ) & (every <= HIGHEST_HZ)])
+    # The partials of one string have their sub-multiples in common: each but once.
+    return every[np.diff(every, prepend=1.0) > SAME_SHARE * every]
 
 
-def most_stretched(hz: Floats | float) -> Floats:
+def most_stretched(hz: float) -> float:
     """The largest inharmonicity to expect at a fundamental.
 
     4e-4 up to 250 Hz (bass and guitar strings), then rising as f^2 towards the 1e-2 of a
     piano's top octave (Fletcher & Rossing, The Physics of Musical Instruments, ch. 12).
     """
-    return np.clip(4e-4 * (np.asarray(hz) / 250.0) ** 2, 4e-4, 0.02)
+    return min(max(4e-4 * (hz / 250.0) ** 2, 4e-4), 0.02)
 
 
 def _match(peaks: Peaks, tried: Floats, stiffness: Floats) -> tuple[NDArray[np.bool_], Floats]:
@@ -146,25 +157,29 @@ def _match(peaks: Peaks, tried: Floats, stiffness: Floats) -> tuple[NDArray[np.b
     A peak's own frequency error is a small part of its main lobe; a gliding
     attack moves it by some cents more.
     """
-    b = stiffness[:, None]
-    ratio_sq = (peaks.hz[None, :] / tried[:, None]) ** 2
+    b, f = stiffness[:, None], tried[:, None]
+    ratio_sq = np.square(peaks.hz / f)
     # Invert f/F = k sqrt(1 + B k^2) for the real-valued partial number nearest to each peak.
-    flat = b < 1e-9
-    root = (np.sqrt(1 + 4 * b * ratio_sq) - 1) / np.where(flat, 1.0, 2 * b)
-    number = np.maximum(1.0, np.round(np.sqrt(np.where(flat, ratio_sq, root))))
-    expected = tried[:, None] * number * np.sqrt(1 + b * number**2)
-    slack = np.minimum(SLACK_LOBES * peaks.width_hz + SLACK_SHARE * expected, 0.2 * tried[:, None])
-    matched = np.abs(peaks.hz[None, :] - expected) <= slack
-    return matched & (number <= PARTIALS), number
+    number = np.rint(np.sqrt(2 * ratio_sq / (1 + np.sqrt(1 + 4 * b * ratio_sq))))
+    np.maximum(number, 1.0, out=number)
+    expected = f * number * np.sqrt(1 + b * np.square(number))
+    slack = np.minimum(SLACK_LOBES * peaks.width_hz + SLACK_SHARE * expected, 0.2 * f)
+    matched = np.abs(peaks.hz - expected) <= slack
+    matched &= number <= PARTIALS
+    return matched, number
+
+
+# Which partials are there, as bits: how many they are, and the highest.
+_SETS = np.arange(1 << (PARTIALS + 1))
+_COUNT = ((_SETS[:, None] >> np.arange(PARTIALS + 1)) & 1).sum(axis=1).astype(float)
+_HIGHEST = np.maximum(np.floor(np.log2(np.maximum(_SETS, 1))), 1.0)
 
 
 def _holes(matched: NDArray[np.bool_], number: Floats) -> Floats:
     """The share of partials, up to the highest one matched, that no peak stands for."""
-    present = np.zeros((number.shape[0], PARTIALS + 1))
-    rows, columns = np.nonzero(matched)
-    present[rows, number[rows, columns].astype(int)] = 1.0
-    highest = np.max(number * matched, axis=1)
-    share: Floats = 1.0 - present.sum(axis=1) / np.maximum(highest, 1.0)
+    bits = np.where(matched, np.left_shift(1, (number * matched).astype(np.int64)), 0)
+    present = np.bitwise_or.reduce(bits, axis=1)
+    share: Floats = 1.0 - _COUNT[present] / _HIGHEST[present]
     return share
 
 
@@ -172,29 +187,32 @@ def _worth(
     peaks: Peaks, tried: Floats, stiffness: Floats
 ) -> tuple[Floats, NDArray[np.bool_], Floats]:
     matched, number = _match(peaks, tried, stiffness)
-    voice = peaks.amplitude[None, :]
-    inside = voice * (peaks.hz[None, :] <= (PARTIALS + 0.5) * tried[:, None])
-    worth = (voice * matched).sum(axis=1) / np.maximum(inside.sum(axis=1), 1e-12)
+    # Peaks stand in ascending order: what lies below a limit is a running sum.
+    running = np.concatenate(([0.0], np.cumsum(peaks.amplitude)))
+    inside = running[np.searchsorted(peaks.hz, (PARTIALS + 0.5) * tried, side="right")]
+    worth = (matched @ peaks.amplitude) / np.maximum(inside, 1e-12)
     # A candidate below most of the sound would be judged on a few peaks only.
-    covered = inside.sum(axis=1) / voice.sum()
+    covered = inside / running[-1]
     worth *= np.minimum(1.0, covered / COVERED) * (1 - HOLE_COST * _holes(matched, number))
     return worth, matched, number
 
 
 def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
-    """The fundamental behind `peaks`, or None where there is no peak at all."""
+    """The fundamental behind `peaks`; None where they hold too little of the sound."""
     tried = candidates(peaks, hints_hz)
     if tried.size == 0 or peaks.hz.size == 0:
         return None
-    steps = np.array([0.0, 0.1, 0.3, 0.7])
-    stiffness = (most_stretched(tried)[:, None] * steps[None, :]).ravel()
-    tried = np.repeat(tried, steps.size)
+    if _share_around(peaks, peaks.hz, LOBE_SHARE * peaks.width_hz) < LEAST_IN_PEAKS:
+        return None
+    limits = np.array([most_stretched(hz) for hz in tried.tolist()])
+    stiffness = (limits[:, None] * STIFFNESS_STEPS).ravel()
+    tried = np.repeat(tried, STIFFNESS_STEPS.size)
     worth, matched, number = _worth(peaks, tried, stiffness)
-    order = np.argsort(tried)[::-1]
-    chosen = int(order[worth[order] >= NEARLY * worth.max()][0])
-    chosen = _best_near(tried, worth, float(tried[chosen]))
+    octave = np.log2(tried)  # ascending, as `tried` is
+    highest = int(np.flatnonzero(worth >= NEARLY * worth.max())[-1])
+    chosen = _best_near(octave, worth, float(octave[highest]))
     for multiple in range(2, DIVISORS + 1):
-        lower = _best_near(tried, worth, float(tried[chosen]) / multiple)
+        lower = _best_near(octave, worth, float(octave[chosen]) - math.log2(multiple))
         if lower >= 0 and _fills_in(peaks, matched[lower], number[lower], multiple):
             chosen = lower
             break
@@ -223,10 +241,10 @@ def _grounded(strength: Floats) -> bool:
     return bool(strength[1] > least or strength[7] > least or strength[11] > least)
 
 
-def _best_near(tried: Floats, worth: Floats, hz: float) -> int:
-    """Index of the worthiest candidate within a third of a semitone of `hz`, or -1."""
-    near = np.flatnonzero(np.abs(np.log2(tried / hz)) < 0.03)
-    return int(near[np.argmax(worth[near])]) if near.size else -1
+def _best_near(octave: Floats, worth: Floats, wanted: float) -> int:
+    """Index of the worthiest candidate within NEAR_OCTAVES of `wanted`, or -1; both log2 of Hz."""
+    first, last = np.searchsorted(octave, (wanted - NEAR_OCTAVES, wanted + NEAR_OCTAVES))
+    return int(first + worth[first:last].argmax()) if last > first else -1
 
 
 def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple: int) -> bool:
@@ -235,12 +253,13 @@ def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple
     Mean square-rooted amplitude of partials 1 .. 2m+1 that are no multiples of
     m (a missing one counts nothing) against that of the multiples.
     """
-    strength = np.sqrt(_strengths(peaks, matched, number, 2 * multiple + 1))
-    k = np.arange(strength.size)
-    multiples = (k > 0) & (k % multiple == 0)
-    between = (k > 0) & ~multiples
-    present = np.count_nonzero(strength[between]) / np.count_nonzero(between)
-    return bool(present > 0.5 and strength[between].mean() >= GHOST * strength[multiples].mean())
+    heights = _strengths(peaks, matched, number, 2 * multiple + 1)
+    strength: list[float] = np.sqrt(heights).tolist()
+    multiples = strength[multiple::multiple]
+    between = [a for k, a in enumerate(strength) if k % multiple]
+    present = sum(a > 0 for a in between) / len(between)
+    mean = sum(between) / len(between)
+    return present > 0.5 and mean * len(multiples) >= GHOST * float(sum(multiples))
 
 
 def _refine(
@@ -254,26 +273,32 @@ def _refine(
         return float(np.average(f / k, weights=a * k)), 0.0
     y, x = (f / k) ** 2, k**2
     weight = a * k**2  # a peak's frequency error is the same in hertz, so less in f / k
-    mean_x, mean_y = np.average(x, weights=weight), np.average(y, weights=weight)
-    slope = np.sum(weight * (x - mean_x) * (y - mean_y)) / np.sum(weight * (x - mean_x) ** 2)
+    weight = weight / weight.sum()
+    mean_x, mean_y = weight @ x, weight @ y
+    slope = weight @ ((x - mean_x) * (y - mean_y)) / (weight @ (x - mean_x) ** 2)
     square = mean_y - slope * mean_x
     stiffness = float(slope / square) if square > 0 else -1.0
-    if not 0.0 <= stiffness <= float(most_stretched(hz)):
+    if not 0.0 <= stiffness <= most_stretched(hz):
         return float(np.sqrt(mean_y)), 0.0
     return float(np.sqrt(square)), stiffness
 
 
 def _power_share(peaks: Peaks, hz: float, stiffness: float) -> float:
     """How much of the power within the spectrum lies in main lobes of the partials."""
-    top_hz = peaks.spectrum.size * peaks.bin_hz
+    top_hz = (peaks.power_below.size - 1) * peaks.bin_hz
     k = np.arange(1, max(2, int(top_hz / hz) + 1))
     centre = k * hz * np.sqrt(1 + stiffness * k**2)
-    centre = centre[centre < top_hz]
-    half = np.minimum(0.6 * peaks.width_hz, 0.35 * hz)
-    edges = np.concatenate(([0.0], np.cumsum(peaks.spectrum**2)))
-    low = np.clip(((centre - half) / peaks.bin_hz).astype(int), 0, edges.size - 1)
-    high = np.clip(((centre + half) / peaks.bin_hz).astype(int) + 1, 0, edges.size - 1)
-    # The lobes of stretched partials may overlap; count nothing twice.
-    low = np.maximum(low, np.concatenate(([0], high[:-1])))
-    power = np.maximum(0.0, edges[high] - edges[low]).sum()
-    return float(power / max(edges[-1], 1e-300))
+    return _share_around(
+        peaks, centre[centre < top_hz], min(LOBE_SHARE * peaks.width_hz, 0.35 * hz)
+    )
+
+
+def _share_around(peaks: Peaks, centre_hz: Floats, half_hz: float) -> float:
+    """The share of all power within `half_hz` of the ascending `centre_hz`."""
+    below, last = peaks.power_below, peaks.power_below.size - 1
+    low = np.maximum(((centre_hz - half_hz) / peaks.bin_hz).astype(int), 0)
+    high = np.minimum(((centre_hz + half_hz) / peaks.bin_hz).astype(int) + 1, last)
+    # Lobes may overlap; count nothing twice.
+    low[1:] = np.maximum(low[1:], high[:-1])
+    power = np.maximum(0.0, below[high] - below[np.minimum(low, last)]).sum()
+    return float(power / max(below[-1], 1e-300))

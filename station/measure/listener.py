@@ -11,16 +11,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from station.errors import SignalError
-from station.measure.decimate import Decimator, Samples
+from station.measure.decimate import FINE_RATE_HZ, Decimator, Samples
 from station.measure.ears import ears_for
-from station.measure.history import History
+from station.measure.history import FineHistory, History
 from station.measure.hum import PAUSES_S, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
-from station.measure.settle import LONGEST_S, Played, settled
+from station.measure.settle import LONGEST_S, Fine, Played, settled
 from station.measure.tracking import (
+    FINE_FROM_HZ,
     FORGET_S,
     Ended,
     Followed,
@@ -47,17 +47,24 @@ class Listener:
     def __init__(self, rate_hz: float, line: int = 1, tracker: str = "aubio") -> None:
         self._rate_hz = rate_hz
         self._line = line
-        self._decimator = Decimator(rate_hz)
+        self._first_decimator = Decimator(rate_hz, FINE_RATE_HZ)
+        fine_rate_hz = self._first_decimator.rate_hz
+        self._decimator = Decimator(fine_rate_hz)
         rate = self._decimator.rate_hz
         self._hop = round(HOP_S * rate)
         self._history = History(round(FORGET_S * rate))
         self._raw = History(round(2 * PAUSES_S[-1] * rate))
+        self._fine = FineHistory(
+            fine_rate_hz, self._decimator.factor, self._first_decimator.top_share, FORGET_S
+        )
         ears = ears_for(tracker, rate, self._hop)
-        self._tracker = Tracker(self._history, self._raw, rate, self._hop, ears)
+        self._tracker = Tracker(self._history, self._raw, self._fine, rate, self._hop, ears)
+        self._delay_s = self._first_decimator.delay_s + self._decimator.delay_s
         self._meter = LevelMeter(rate_hz, line)
+        self._levels: list[Level] = []  # measured, not yet said
         self._taken = 0  # input samples, lost ones included
         self._origin = 0.0  # seconds of the stream at decimated sample 0
-        self._fresh: NDArray[np.float64] = np.empty(0)  # decimated samples that fill no hop yet
+        self._fresh: Samples = np.empty(0, np.float32)  # decimated samples that fill no hop yet
         self._ending = round(LONGEST_S * rate)
         self._pauses = [round(pause_s * rate) for pause_s in PAUSES_S]
         self._hum: Hum | None = None
@@ -71,11 +78,15 @@ class Listener:
         if block.size and not np.isfinite(block).all():
             raise SignalError(f"line {self._line}: a sample is not a finite number")
         self._taken += block.size
-        said: list[Heard] = [self._with_hum(level) for level in self._meter.push(block, self._taken)]
-        self._fresh = np.concatenate((self._fresh, self._decimator.push(block)))
+        self._levels += self._meter.push(block, self._taken)
+        said: list[Heard] = []
+        fine = self._first_decimator.push(block)
+        self._fine.append(fine)
+        self._fresh = np.concatenate((self._fresh, self._decimator.push(fine)))
         used = self._fresh.size // self._hop * self._hop
         for start in range(0, used, self._hop):
             said += self._hear_hop(self._fresh[start : start + self._hop])
+            said += self._levels_until(self._seconds(self._history.stop))
         self._fresh = self._fresh[used:]
         return said
 
@@ -89,23 +100,28 @@ class Listener:
     def skip(self, frames: int) -> None:
         """Let `frames` frames pass unheard; nothing before them belongs to what follows."""
         self._taken += max(0, frames)
+        self._first_decimator.reset()
         self._decimator.reset()
-        self._fresh = np.empty(0)
+        self._fine.align(self._history.stop)
+        self._fresh = np.empty(0, np.float32)
         self._hum, self._hum_due = None, 0  # its phase is unknown after the gap
         self._origin = self._taken / self._rate_hz - self._history.stop / self._decimator.rate_hz
         self._tracker.reset(self._history.stop)
 
     def finish(self) -> list[Heard]:
         """The stream ends: publish the note that still sounds."""
-        return self._say(self._tracker.finish())
+        return [
+            *self._levels_until(self._taken / self._rate_hz),
+            *self._say(self._tracker.finish()),
+        ]
 
-    def _hear_hop(self, hop: NDArray[np.float64]) -> list[Heard]:
+    def _hear_hop(self, hop: Samples) -> list[Heard]:
         start = self._history.stop
         self._raw.append(hop)
         if start >= self._hum_due:
             self._ask_for_hum(start)
         if self._hum is not None and start - self._hum.origin <= self._hum_lasts:
-            hop = hop - self._hum.sound(start, self._hop)
+            hop = (hop - self._hum.sound(start, self._hop)).astype(np.float32)
         self._history.append(hop)
         return self._say(self._tracker.step(self._history.stop))
 
@@ -116,7 +132,7 @@ class Listener:
             return
         length = max(pause for pause in self._pauses if pause <= paused)
         known = self._hum
-        if known is not None and length < self._pauses[-1] and known.seconds * self._decimator.rate_hz > length:
+        if known is not None and length < min(self._pauses[-1], known.length):
             return
         pause = self._raw.between(now - length, now)
         self._hum = find_hum(pause, self._decimator.rate_hz, now - pause.size)
@@ -127,11 +143,14 @@ class Listener:
             # The level steps as the hum is taken out or let in again: no stroke, no decay.
             self._tracker.reset(now)
 
-    def _with_hum(self, level: Level) -> Level:
+    def _levels_until(self, time_s: float) -> list[Level]:
+        """The levels due by `time_s`, with the hum as it is known by then."""
+        due = [level for level in self._levels if level.at_s <= time_s]
+        self._levels = self._levels[len(due) :]
         hum = self._hum
         if hum is None:
-            return level
-        return replace(level, hum_hz=hum.hz, hum_dbfs=dbfs(hum.rms))
+            return due
+        return [replace(level, hum_hz=hum.hz, hum_dbfs=dbfs(hum.rms)) for level in due]
 
     def _say(self, news: News) -> list[Heard]:
         said = [
@@ -152,7 +171,7 @@ class Listener:
         if fit.uncertainty_cents > BET_CENTS:
             return None
         onset_s = self._seconds(followed.onset)
-        at_s = self._seconds(self._history.stop - 1) + self._decimator.delay_s
+        at_s = self._seconds(self._history.stop - 1) + self._delay_s
         return Reading(
             self._line,
             at_s,
@@ -164,13 +183,35 @@ class Listener:
             self._clipped(onset_s, at_s),
         )
 
+    def _finer(self, note: Sounding) -> Fine | None:
+        """A high note at the fine rate, the mains taken out."""
+        x, fine = note.kept_fine, self._fine
+        if note.fit.hz < FINE_FROM_HZ or fine.factor == 1:
+            return None
+        if x is None:
+            if not fine.holds(note.onset):
+                return None
+            x = fine.between(note.onset, note.last_good)
+        hum = self._hum
+        if hum is not None and note.onset - hum.origin <= self._hum_lasts:
+            x = (x - hum.sound(note.onset, x.size, fine.factor)).astype(np.float32)
+        return Fine(x, fine.rate_hz, fine.top_share)
+
     def _note(self, ended: Sounding) -> Note | None:
         x = ended.kept
         if x is None:
             x = self._history.between(ended.onset, ended.last_good)
         ending = self._history.between(ended.last_good - self._ending, ended.last_good)
         length = ended.last_good - ended.onset
-        played = Played(x, ending[-length:], length, ended.fit, list(ended.track))
+        played = Played(
+            x,
+            ending[-length:],
+            length,
+            ended.fit,
+            list(ended.track),
+            list(ended.votes),
+            self._finer(ended),
+        )
         fit = settled(played, self._decimator.rate_hz)
         if fit is None or fit.uncertainty_cents > BET_CENTS:
             return None

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from station.measure.fit import CENTS, Floats, listen_to_partials, noise_beside, with_halves
+from station.measure.fit import CENTS, half_way, partial_frequencies
+from station.measure.windows import Floats, Windows, power_of
 
 MAINS_HZ = (50.0, 60.0)
 MULTIPLES = range(1, 7)
@@ -36,14 +37,15 @@ def mains_near(hz: float, uncertainty_cents: float = 0.0) -> float | None:
 def fades_like_a_string(x: Floats, rate_hz: float, hz: float) -> bool:
     """Whether the partials of `x`, shape (n,), near multiples of `hz`, all fade, not all alike."""
     numbers = np.arange(1.0, PARTIALS + 1)
-    frequencies = with_halves(hz, 0.0, numbers)
     half = x.size // 2
     if half * hz / rate_hz < 4:
         return False
-    heard = listen_to_partials(x - x.mean(), rate_hz, frequencies, half, half)
-    power = np.abs(heard) ** 2
-    partials, beside = power[:, : numbers.size], power[:, numbers.size :].mean(axis=0)
-    clear = partials.min(axis=0) > CLEAR_OF_NOISE * noise_beside(beside)
+    sound = (x - x.mean()).astype(np.float32)
+    at = Windows(partial_frequencies(hz, 0.0, numbers), rate_hz, half)
+    partials = power_of(at.hear(sound, half))
+    between = Windows(half_way(hz, 0.0, numbers), rate_hz, half)
+    beside = power_of(between.hear(sound, half)).mean(axis=0)
+    clear = partials.min(axis=0) > CLEAR_OF_NOISE * 0.5 * (beside[1:] + beside[:-1])
     clear &= partials[0] > partials[0].max() * 10 ** (-WITHIN_DB / 10)
     if np.count_nonzero(clear) < 2:
         return False

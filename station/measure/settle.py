@@ -2,9 +2,11 @@
 
 A plucked string starts sharp and glides flat within its first third of a
 second (its tension falls with its swing); what players tune is where it
-settles. The stroke's beginning is left out, as far as the note is long
-enough; then the same fit as for a reading, over up to two seconds. A string
-that is tuned while it rings is where the peg left it.
+settles. So the note counts from the first moment on with which nothing later
+disagrees (Hausman 1978, "Specification tests in econometrics": of two
+estimates, one of them from part of the other's data, the difference has the
+difference of their variances). A string that is tuned while it rings is where
+the peg left it.
 """
 
 from __future__ import annotations
@@ -12,21 +14,35 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from station.measure.fit import CENTS, GUESS_STIFFNESS, Fit, fit_segment
+from station.measure.fit import (
+    CENTS,
+    GUESS_STIFFNESS,
+    TOP_SHARE,
+    Fit,
+    fit_heard,
+    fit_segment,
+    listen_and_fit,
+)
 from station.measure.hypothesis import decide, find_peaks
-
-Floats = NDArray[np.floating[Any]]
+from station.measure.windows import Floats, Heard
 
 GLIDE_S = 0.25
 GLIDE_SHARE = 0.35
+STROKE_S = 0.01  # of pick, finger and hammer
+STARTS_S = (0.0, 0.05, 0.11, GLIDE_S - STROKE_S, 0.39, 0.59)  # after the stroke; from each a fit
+DISAGREE_SIGMAS = 3.0
+SAME_CENTS = 0.003  # differences nobody can hear are none
+LEAST_WINDOWS = 6
+STRETCHES = 6  # of a note, whose pitches tell how much it wanders
+WINDOWS_A_LENGTH = 4
 LONGEST_S = 2.0
 VOTE_S = 0.17
 VOTES = 5
+ENOUGH_VOTES = 3
 RELEASE_S = 0.03  # before its end a note is being damped
 SAME_NOTE_CENTS = 60.0
 LEAST_TONAL = 0.6
@@ -43,13 +59,25 @@ ADRIFT_CENTS = 5.0
 ADRIFT_FACTOR = 3.0  # a drift is so many times larger than what remains beside it
 
 
+class Fine(NamedTuple):
+    """The same note at a higher rate, for the partials of high notes.
+
+    `x`, shape (n,), from the stroke; partials are heard up to `top_share` of `rate_hz`.
+    """
+
+    x: Floats
+    rate_hz: float
+    top_share: float
+
+
 class Played(NamedTuple):
     """A note that has ended.
 
     `x`: its first seconds from the stroke, shape (n,). `ending`: its last
     seconds, shape (m,), the whole of it where it was short. `length`: its
     samples in all. `guess`: the last reading; `track`: every reading with the
-    sample, counted from the stroke, it ends at.
+    sample, counted from the stroke, it ends at; `votes`: what it was taken
+    for while it sounded, in Hz; `fine`: the same at a higher rate, where that helps.
     """
 
     x: Floats
@@ -57,6 +85,8 @@ class Played(NamedTuple):
     length: int
     guess: Fit
     track: Sequence[tuple[int, Fit]] = ()
+    votes: Sequence[float] = ()
+    fine: Fine | None = None
 
 
 def settled(played: Played, rate_hz: float) -> Fit | None:
@@ -73,10 +103,17 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
         fit = fit_segment(part, rate_hz, played.guess.hz, played.guess.inharmonicity)
         if fit is not None and fit.tonal >= LEAST_TONAL:
             return fit
-    part = played.x[start:stop]
-    hz, inharmonicity = elect(part, rate_hz, played.guess)
+    hz, inharmonicity = _elected(played, played.x[start:stop], rate_hz)
     swaying = centre_of([fit for end, fit in played.track if end >= start], hz)
-    return swaying or _fit_whole(played, part, rate_hz, hz, inharmonicity)
+    return swaying or _fit_whole(played, rate_hz, hz, inharmonicity)
+
+
+def _elected(played: Played, part: Floats, rate_hz: float) -> tuple[float, float]:
+    guess = played.guess
+    apart = [abs(math.log(hz / guess.hz)) * CENTS for hz in played.votes]
+    if len(apart) >= ENOUGH_VOTES and max(apart) < SAME_NOTE_CENTS:
+        return guess.hz, guess.inharmonicity
+    return elect(part, rate_hz, guess)
 
 
 def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:
@@ -86,21 +123,69 @@ def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:
     return round(start_s * rate_hz), round(stop_s * rate_hz)
 
 
-def _fit_whole(
-    played: Played, part: Floats, rate_hz: float, hz: float, inharmonicity: float
-) -> Fit | None:
-    guess = played.guess
+def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) -> Fit | None:
+    guess, fine = played.guess, played.fine or Fine(played.x, rate_hz, TOP_SHARE)
     known = abs(math.log(guess.hz / hz)) * CENTS < FOLLOWED_CENTS
-    fit = fit_segment(
-        part,
-        rate_hz,
+    begin = round(min(STROKE_S * fine.rate_hz, 0.1 * fine.x.size))
+    _, stop = _steady_part(fine.x.size, fine.rate_hz)
+    found = listen_and_fit(
+        fine.x[begin:stop],
+        fine.rate_hz,
         hz,
         guess.inharmonicity if known else inharmonicity,
         guess_stiffness=FOLLOWED_STIFFNESS if known else GUESS_STIFFNESS,
+        top_share=fine.top_share,
     )
-    if fit is None or fit.tonal < LEAST_TONAL:
+    if found is None or found[1].tonal < LEAST_TONAL:
         return fit_segment(played.x, rate_hz, hz, inharmonicity)
-    return fit
+    return _from_the_settled_moment(*found)
+
+
+def _from_the_settled_moment(heard: Heard, whole: Fit) -> Fit:
+    """The fit from the first moment on with which no later one disagrees."""
+    windows = heard.power.shape[0]
+    starts = {min(round(s / heard.step_s), windows - LEAST_WINDOWS) for s in STARTS_S}
+    fits = [
+        (start, fit)
+        for start in sorted(starts)
+        if start >= 0 and (fit := fit_heard(heard.since(start))) is not None
+    ]
+    for number, (start, fit) in enumerate(fits):
+        if all(_agrees(fit, later) for _, later in fits[number + 1 :]):
+            return _with_wander(heard.since(start), fit)
+    return whole
+
+
+def _agrees(fit: Fit, later: Fit) -> bool:
+    apart_cents = abs(math.log(fit.hz / later.hz)) * CENTS
+    variance = later.uncertainty_cents**2 - fit.uncertainty_cents**2
+    return apart_cents <= SAME_CENTS + DISAGREE_SIGMAS * math.sqrt(max(0.0, variance))
+
+
+def _with_wander(heard: Heard, fit: Fit) -> Fit:
+    """`fit`, less sure by how much the note's pitch wanders from stretch to stretch.
+
+    The variance between stretches beyond their own (DerSimonian & Laird 1986,
+    "Meta-analysis in clinical trials"), over the number of stretches.
+    """
+    each = max(WINDOWS_A_LENGTH, heard.power.shape[0] // STRETCHES)
+    stretches = [
+        part
+        for first in range(0, heard.power.shape[0] - each + 1, each)
+        if (part := fit_heard(heard.between(first, first + each))) is not None
+    ]
+    if len(stretches) < 3:
+        return fit
+    cents = CENTS * np.log(np.array([part.hz for part in stretches]) / fit.hz)
+    weight = np.array([1 / part.uncertainty_cents**2 for part in stretches])
+    mean = float(weight @ cents) / float(weight.sum())
+    excess = float(weight @ (cents - mean) ** 2) - (len(stretches) - 1)
+    between = excess / float(weight.sum() - weight @ weight / weight.sum())
+    if between <= 0:
+        return fit
+    return replace(
+        fit, uncertainty_cents=math.sqrt(fit.uncertainty_cents**2 + between / len(stretches))
+    )
 
 
 def _stayed_since(

@@ -22,15 +22,17 @@ from station.measure.attacks import Attacks
 from station.measure.bank import PartialBank
 from station.measure.ears import Ears
 from station.measure.fit import CENTS, Fit, fit_segment
-from station.measure.history import History
+from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 from station.measure.mains_check import ASKED_S, fades_like_a_string, mains_near
 
 Floats = NDArray[np.floating[Any]]
+Samples = NDArray[np.float32]
 
 LISTEN_S = 0.17  # spectrum length at most: five periods of B0
 SHORTEST_S = 0.02
 FRESH_S = 0.3  # so long after a stroke its note is sought at every hop
+STALE_S = 1.0  # what has not begun to sound by then swells slowly, or is no note
 SKIP_S = 0.006  # of a stroke's own noise
 READING_S = 0.12
 READING_PERIODS = 9
@@ -38,6 +40,7 @@ READING_WINDOW_S = 0.025
 READING_PARTIALS = 12  # in a short sound the higher ones add little
 FORGET_S = 4.0  # how much sound is kept
 LONGEST_NOTE_S = 3.0
+FINE_FROM_HZ = 250.0  # twenty partials of lower notes lie within the working rate's pass band
 QUIETEST_DB = -84.0  # under 16-bit rounding noise in the decimated band
 SHARE_TO_START = 0.75
 WORTH_TO_START = 0.45
@@ -68,8 +71,9 @@ class Sounding:
     """The note being followed: sample numbers, the newest fit, its loudest power.
 
     `kept` are its first LONGEST_NOTE_S, once it has lasted that long: only as
-    much is measured as a whole. `track` are its fits with the samples they end at.
-    A `suspect` began where the mains may be; a note that glides there is none.
+    much is measured as a whole; `kept_fine` the same of a high note at the fine
+    rate. `track` are its fits with the samples they end at. A `suspect` began
+    where the mains may be; a note that glides there is none.
     """
 
     onset: int
@@ -77,7 +81,8 @@ class Sounding:
     last_good: int
     peak_db: float
     votes: list[float] = field(default_factory=list)
-    kept: Floats | None = None
+    kept: Samples | None = None
+    kept_fine: Samples | None = None
     track: deque[tuple[int, Fit]] = field(default_factory=lambda: deque(maxlen=TRACK_READINGS))
     bank: PartialBank | None = None
     suspect: bool = False
@@ -104,14 +109,22 @@ News = list[Followed | Ended]
 class Tracker:
     """Follows one line; owns no samples: the histories are read, never written.
 
-    `raw` holds the same samples as `history`, as they came, hum and all.
+    `raw` holds the same samples as `history`, as they came, hum and all; `fine`
+    as they came at a higher rate.
     """
 
     def __init__(
-        self, history: History, raw: History, rate_hz: float, hop_size: int, ears: Ears
+        self,
+        history: History,
+        raw: History,
+        fine: FineHistory,
+        rate_hz: float,
+        hop_size: int,
+        ears: Ears,
     ) -> None:
         self._history = history
         self._raw = raw
+        self._fine = fine
         self._rate_hz = rate_hz
         self._hop = hop_size
         self._longest = round(LONGEST_NOTE_S * rate_hz)
@@ -175,8 +188,7 @@ class Tracker:
         if self._pending and now - self._pending.last_good > RESUME_S * self._rate_hz:
             heard += self._publish_pending()
         level_db = self.attacks.level_db
-        fresh = self._struck and now - self._attack < FRESH_S * self._rate_hz
-        if level_db < QUIETEST_DB or (self._count % 2 and not fresh):
+        if level_db < QUIETEST_DB or self._count % self._seek_every(now):
             return heard
         if not self._struck and level_db < self._last_peak_db - TAIL_DB:
             return heard
@@ -196,6 +208,13 @@ class Tracker:
         if self._is_mains(fit, now):
             return heard
         return heard + self._begin(fit, now, level_db)
+
+    def _seek_every(self, now: int) -> int:
+        """At every so many hops a note is sought: the fewer, the longer ago the stroke."""
+        ago_s = (now - self._attack) / self._rate_hz
+        if ago_s < FRESH_S:
+            return 1 if self._struck else 2
+        return 2 if ago_s < STALE_S else 4
 
     def _window_start(self, now: int, longest_s: float) -> int:
         skip = round(SKIP_S * self._rate_hz) if self._struck and self._attack > self._from else 0
@@ -259,7 +278,7 @@ class Tracker:
     def _follow(self, note: Sounding, now: int) -> News:
         note.peak_db = max(note.peak_db, self.attacks.level_db)
         if note.kept is None and now - note.onset >= self._longest:
-            note.kept = self._history.between(note.onset, note.onset + self._longest).copy()
+            self._keep(note)
         if self._count % 2:
             return []
         young = now - note.onset < DECIDED_S * self._rate_hz
@@ -273,6 +292,12 @@ class Tracker:
         if now - note.last_good > LOST_HOPS * self._hop:
             self._end_note()
         return []
+
+    def _keep(self, note: Sounding) -> None:
+        stop = note.onset + self._longest
+        note.kept = self._history.between(note.onset, stop).copy()
+        if note.fit.hz >= FINE_FROM_HZ and self._fine.holds(note.onset):
+            note.kept_fine = self._fine.between(note.onset, stop).copy()
 
     def _measure(self, note: Sounding, now: int) -> Fit | None:
         """The pitch of the last READING_S, by the note's bank where it still suits."""

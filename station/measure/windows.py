@@ -1,0 +1,126 @@
+"""What short windows of a sound hear at chosen frequencies.
+
+Each frequency is listened to through a Hann window some periods of the
+fundamental long, so that its neighbours fall on zeros of the window's
+transform (Harris 1978, "On the use of windows for harmonic analysis"). The
+window steps along the sound; what counts is how far a partial's phase turns
+from one window to the next, beyond what its carrier does. Half-way between the
+partials there is only noise, which tells how sure those phases are.
+
+Single precision throughout: its rounding lies 140 dB below the sound, under
+any converter's own noise, and it takes half the time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.floating[Any]]
+Phasors = NDArray[np.complexfloating[Any, Any]]
+
+TINY_POWER = 1e-30  # keeps digital silence from dividing by zero
+BESIDE_EVERY = 2  # Hann windows half their length apart tell all there is of the noise
+
+
+@lru_cache(maxsize=64)
+def hann(size: int) -> Floats:
+    """A Hann window of `size` samples that sums to 1."""
+    window = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(size) + 0.5) / size)
+    scaled: Floats = window / window.sum()
+    return scaled
+
+
+def carriers(angle: Floats, size: int) -> NDArray[np.complex128]:
+    """exp(-i angle n) for n < `size`, shape (angles, size), built from two short tables."""
+    inner = 64
+    outer = -(-size // inner)
+    fine = np.exp(-1j * angle[:, None] * np.arange(inner))
+    coarse = np.exp(-1j * angle[:, None] * (inner * np.arange(outer)))
+    table: NDArray[np.complex128] = (coarse[:, :, None] * fine[:, None, :]).reshape(angle.size, -1)
+    return table[:, :size]
+
+
+class Windows:
+    """Hann windows of `size` samples tuned to `frequencies_hz`, shape (f,)."""
+
+    def __init__(self, frequencies_hz: Floats, rate_hz: float, size: int) -> None:
+        self.size = size
+        self._angle: Floats = 2 * np.pi * frequencies_hz / rate_hz
+        table = carriers(self._angle, size) * (2 * hann(size))
+        # Real and imaginary part of a carrier are rows side by side: one sum of products each.
+        parts = np.stack((table.real, table.imag), axis=1).reshape(-1, size)
+        self._table: NDArray[np.float32] = parts.astype(np.float32)
+
+    def hear(self, x: NDArray[np.float32], step: int) -> Phasors:
+        """Complex amplitudes in windows of `x`, shape (n,), `step` samples apart.
+
+        Shape (windows, f), phases relative to each window's own beginning.
+        """
+        count = (x.size - self.size) // step + 1
+        strides = (step * x.itemsize, x.itemsize)
+        shape = (count, self.size)
+        frames: NDArray[np.float32] = np.ndarray(shape, np.float32, x, 0, strides)
+        # Not a matrix product: without a tuned BLAS that is three times as slow.
+        heard = np.einsum("wn,fn->wf", frames, self._table)
+        phasors: Phasors = heard.view(np.complex64)
+        return phasors
+
+    def turns(self, heard: Phasors, step: int) -> Floats:
+        """How far each phase turned between windows `step` apart, beyond the carrier.
+
+        Shape (windows - 1, f), radians from -pi to pi.
+        """
+        carried = np.exp(-1j * (self._angle * step)).astype(np.complex64)
+        turned = heard[1:] * np.conj(heard[:-1]) * carried
+        angle: Floats = np.arctan2(turned.imag, turned.real)
+        return angle
+
+
+def power_of(heard: Phasors) -> Floats:
+    """Squared magnitudes, never quite zero, in double precision."""
+    power: Floats = np.square(heard.real, dtype=np.float64)
+    power += np.square(heard.imag, dtype=np.float64)
+    power += TINY_POWER
+    return power
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A sounding string through its windows.
+
+    `numbers` (k,) and `frequencies_hz` (k,): the partials and where their
+    carriers stand. `turns` (w - 1, k) in radians and `power` (w, k) by window;
+    `beside` (b, k + 1) the power half-way below, between and above them, in
+    every BESIDE_EVERY-th window. Windows are `window_s` long, `step_s` apart.
+    """
+
+    numbers: Floats
+    frequencies_hz: Floats
+    turns: Floats
+    power: Floats
+    beside: Floats
+    step_s: float
+    window_s: float
+
+    def since(self, window: int) -> Heard:
+        """The same without the windows before number `window`."""
+        return self.between(window, self.power.shape[0])
+
+    def between(self, first: int, stop: int) -> Heard:
+        """Windows number `first` to before `stop` alone."""
+        beside_from = -(-first // BESIDE_EVERY)
+        beside_to = max(beside_from + 1, -(-stop // BESIDE_EVERY))
+        return Heard(
+            self.numbers,
+            self.frequencies_hz,
+            self.turns[first : stop - 1],
+            self.power[first:stop],
+            self.beside[beside_from:beside_to],
+            self.step_s,
+            self.window_s,
+        )
