@@ -34,7 +34,8 @@ HOP_S = 0.010
 HUM_SEARCHED_S = 0.5
 HUM_FOLLOWED_S = 2.0
 HUM_LASTS_S = 12.0  # so long its phase may be trusted
-BET_CENTS = 3.0  # a reading or note less certain than this is not published
+BET_CENTS = 2.0  # a note less certain than this is not published
+READING_BET_CENTS = 1.5  # nor a reading: of those that are, one in a thousand is 5 cents off
 
 
 class Listener:
@@ -168,7 +169,7 @@ class Listener:
 
     def _reading(self, followed: Followed) -> Reading | None:
         fit = followed.fit
-        if fit.uncertainty_cents > BET_CENTS:
+        if fit.uncertainty_cents > READING_BET_CENTS:
             return None
         onset_s = self._seconds(followed.onset)
         at_s = self._seconds(self._history.stop - 1) + self._delay_s

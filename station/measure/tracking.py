@@ -24,7 +24,7 @@ from station.measure.ears import Ears
 from station.measure.fit import CENTS, Fit, fit_segment
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
-from station.measure.mains_check import ASKED_S, fades_like_a_string, mains_near
+from station.measure.mains_check import MainsDoubt, mains_near
 
 Floats = NDArray[np.floating[Any]]
 Samples = NDArray[np.float32]
@@ -61,8 +61,6 @@ SELDOM_HOPS = 48
 YOUNG_S = 0.15  # nobody strikes a string twice so fast
 STROKE_S = 0.04  # of thump and slap, kept out of a second opinion
 DECIDED_S = 0.6  # later only the partials that die last are left to vote
-PROOFS = 10  # so many in a row, 0.2 s
-THUMP_S = 0.1  # a lead being plugged in may thump before it hums
 TRACK_READINGS = 1500  # half a minute
 
 
@@ -123,13 +121,13 @@ class Tracker:
         ears: Ears,
     ) -> None:
         self._history = history
-        self._raw = raw
         self._fine = fine
         self._rate_hz = rate_hz
         self._hop = hop_size
         self._longest = round(LONGEST_NOTE_S * rate_hz)
         self._ears = ears
         self.attacks = Attacks(history, hop_size)
+        self._mains = MainsDoubt(history, raw, rate_hz)
         self.reset(0)
 
     def reset(self, start: int) -> None:
@@ -144,7 +142,7 @@ class Tracker:
         self._pending: Sounding | None = None
         self._last_peak_db = -120.0
         self._count = 0
-        self._proofs = 0
+        self._mains.reset()
 
     def step(self, now: int) -> News:
         """Take the hop that ends at sample `now`."""
@@ -236,18 +234,8 @@ class Tracker:
 
     def _is_mains(self, fit: Fit, now: int) -> bool:
         """Whether `fit` may be the mains: such a pitch has to prove itself a string."""
-        mains_hz = mains_near(fit.hz, fit.uncertainty_cents)
-        if mains_hz is None:
-            return False
-        asked = round(ASKED_S * self._rate_hz)
         onset = self._note.onset if self._note is not None else self._attack
-        if now - asked < onset + round(THUMP_S * self._rate_hz):
-            return True
-        # As it came: what is left of a hum that changes would change as strings do.
-        x = self._raw.between(now - asked, now)
-        proved = fades_like_a_string(x, self._rate_hz, mains_hz)
-        self._proofs = self._proofs + 1 if proved else 0
-        return self._proofs < PROOFS
+        return self._mains.may_be(fit, onset, now)
 
     def _begin(self, fit: Fit, now: int, level_db: float) -> News:
         pending = self._pending
