@@ -34,8 +34,9 @@ HOP_S = 0.010
 HUM_SEARCHED_S = 0.5
 HUM_FOLLOWED_S = 2.0
 HUM_LASTS_S = 12.0  # so long its phase may be trusted
-BET_CENTS = 2.0  # a note less certain than this is not published
-READING_BET_CENTS = 1.5  # nor a reading: of those that are, one in a thousand is 5 cents off
+BET_CENTS = 3.0  # a note less certain than this is not published
+LATE_BET_CENTS = 1.5  # nor, once it dies away, a reading: one in a thousand of these is 5 cents off
+YOUNG_S = 0.3
 
 
 class Listener:
@@ -169,10 +170,11 @@ class Listener:
 
     def _reading(self, followed: Followed) -> Reading | None:
         fit = followed.fit
-        if fit.uncertainty_cents > READING_BET_CENTS:
-            return None
         onset_s = self._seconds(followed.onset)
         at_s = self._seconds(self._history.stop - 1) + self._delay_s
+        bet_cents = BET_CENTS if at_s - onset_s < YOUNG_S else LATE_BET_CENTS
+        if fit.uncertainty_cents > bet_cents:
+            return None
         return Reading(
             self._line,
             at_s,
