@@ -26,6 +26,7 @@ HOPS_KEPT = 64
 SMOOTH_HOPS = 4  # 40 ms: longer than the period of B0
 LOOK_BACK_HOPS = 25
 SILENCE_DB = -120.0
+SILENCE = 1e-12
 REFRACTORY_HOPS = 7
 
 LOUD_RISE_DB = 5.0
@@ -79,7 +80,8 @@ class Attacks:
     def reset(self) -> None:
         """Forget everything, as after a gap."""
         self._start = self._history.stop
-        self._energy: deque[float] = deque([1e-12] * HOPS_KEPT, maxlen=HOPS_KEPT)
+        self._square: deque[float] = deque([0.0] * HOPS_KEPT, maxlen=HOPS_KEPT)
+        self._mean: deque[float] = deque(maxlen=HOPS_KEPT)
         self._level: deque[float] = deque([SILENCE_DB] * HOPS_KEPT, maxlen=HOPS_KEPT)
         self._since_onset = HOPS_KEPT
         self._since_attack = HOPS_KEPT
@@ -92,10 +94,15 @@ class Attacks:
     def push(self, now: int, onset_in_spectrum: bool) -> int | None:
         """Take the hop that ends at sample `now`; how many hops ago an attack began, or None."""
         hop = self._history.between(now - self._hop, now)
-        energy = self._energy
-        energy.append(float(np.dot(hop, hop)) / self._hop + 1e-12)
-        recent = energy[-1] + energy[-2] + energy[-3] + energy[-4]
-        self._level.append(10 * math.log10(recent / SMOOTH_HOPS))
+        mean = float(np.add.reduce(hop)) / self._hop
+        if not self._mean:
+            # What the converter adds to every sample is no sound, its beginning no stroke.
+            self._mean.extend([mean] * HOPS_KEPT)
+            self._square.extend([mean * mean] * HOPS_KEPT)
+        self._mean.append(mean)
+        self._square.append(float(np.dot(hop, hop)) / self._hop)
+        power = sum(self._energies(SMOOTH_HOPS)) / SMOOTH_HOPS
+        self._level.append(10 * math.log10(max(power, SILENCE)))
         self._since_onset = 0 if onset_in_spectrum else self._since_onset + 1
         self._since_attack += 1
         if self._since_attack < REFRACTORY_HOPS or not (self._loud() or self._bright(now)):
@@ -119,9 +126,16 @@ class Attacks:
             return False
         length = FRAME + (LAG_HOPS + FRESH_HOPS) * self._hop
         x = self._history.between(max(self._start, now - length), now)
-        return freshness(x, self._hop) >= BRIGHT_DB
+        return x.size >= FRAME and freshness(x, self._hop) >= BRIGHT_DB
+
+    def _energies(self, hops: int) -> list[float]:
+        """Mean squares of the last hops, newest first, about the mean of the last 40 ms."""
+        mean, square = self._mean, self._square
+        offset = sum(mean[-1 - i] for i in range(SMOOTH_HOPS)) / SMOOTH_HOPS
+        return [square[-1 - i] + offset * (offset - 2 * mean[-1 - i]) for i in range(hops)]
 
     def _hops_since_rise(self) -> int:
         """Where within the last 60 ms the energy rose most steeply."""
-        recent = np.log([self._energy[-1 - i] for i in range(SMOOTH_HOPS + 3)])
+        energies = self._energies(SMOOTH_HOPS + 3)
+        recent = np.log([max(energy, SILENCE) for energy in energies])
         return int(np.argmax(recent[:-1] - recent[1:]))

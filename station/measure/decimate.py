@@ -65,13 +65,16 @@ class Decimator:
         self.reset()
 
     def reset(self) -> None:
-        """Forget everything: the next sample is the first."""
-        self._kept: Samples = np.zeros((self._taps.size - 1) // 2, np.float32)
+        """Forget everything: the next sample is the first, and was so before it, too."""
+        self._kept: Samples | None = None
 
     def push(self, block: Samples) -> Samples:
         """Filter and decimate `block`, shape (n,); returns what has become final."""
-        if self.factor == 1:
+        if self.factor == 1 or not block.size:
             return block
+        if self._kept is None:
+            # Silence before it would make a stroke of a converter's offset.
+            self._kept = np.full((self._taps.size - 1) // 2, block[0], np.float32)
         x: Samples = np.concatenate((self._kept, block)).astype(np.float32, copy=False)
         outputs = (x.size - self._taps.size) // self.factor + 1
         if outputs <= 0:

@@ -58,7 +58,7 @@ class AubioEars:
         self._onset.set_minioi_ms(30.0)
 
     def onset(self, hop: Floats) -> bool:
-        return bool(self._onset(hop)[0] > 0)
+        return bool(self._onset(np.asarray(hop, np.float32))[0] > 0)
 
     def coarse_hz(self, x: Floats) -> float:
         frame = np.zeros(COARSE_FRAME, np.float32)

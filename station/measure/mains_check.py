@@ -30,7 +30,8 @@ WITHIN_DB = 30.0
 CLEAR_OF_NOISE = 1000.0
 PARTIALS = 8
 PROOFS = 10  # so many in a row, 0.1 s and more
-STRETCHES = 3  # in a row, each by STRETCH_SIGMAS
+STRETCHES = 2  # in a row, each by STRETCH_SIGMAS
+SURELY_STRETCHED = 10  # in a row: no more is asked of this note
 THUMP_S = 0.1  # a lead being plugged in may thump before it hums
 
 
@@ -102,9 +103,10 @@ class MainsDoubt:
         self.reset()
 
     def reset(self) -> None:
-        """Forget all proofs."""
+        """Forget all proofs: the note has ended."""
         self._proofs = 0
         self._stretches = 0
+        self._sure = False
 
     def may_be(self, fit: Fit, onset: int, now: int) -> bool:
         """Whether what began at sample `onset` and is `fit` now may be the mains."""
@@ -112,7 +114,8 @@ class MainsDoubt:
         if mains_hz is None:
             return False
         self._stretches = self._stretches + 1 if stretched_like_a_string(fit) else 0
-        if self._stretches >= STRETCHES:
+        self._sure = self._sure or self._stretches >= SURELY_STRETCHED
+        if self._sure or self._stretches >= STRETCHES:
             return False
         known = now - onset - self._thump
         if known < self._thump:

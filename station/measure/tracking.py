@@ -361,6 +361,7 @@ class Tracker:
         if stop is not None:
             note.last_good = min(note.last_good, stop)
         self._last_peak_db = note.peak_db
+        self._mains.reset()
         self._pending = note
         self._attack = note.last_good
         self._struck = False

@@ -51,7 +51,10 @@ class Windows:
     def __init__(self, frequencies_hz: Floats, rate_hz: float, size: int) -> None:
         self.size = size
         self._angle: Floats = 2 * np.pi * frequencies_hz / rate_hz
-        table = carriers(self._angle, size) * (2 * hann(size))
+        window = hann(size)
+        table = carriers(self._angle, size) * (2 * window)
+        # A converter's own offset must not be heard at all, however loud it is.
+        table -= table.sum(axis=1, keepdims=True) * window
         # Real and imaginary part of a carrier are rows side by side: one sum of products each.
         parts = np.stack((table.real, table.imag), axis=1).reshape(-1, size)
         self._table: NDArray[np.float32] = parts.astype(np.float32)
