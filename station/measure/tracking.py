@@ -20,11 +20,13 @@ from numpy.typing import NDArray
 
 from station.measure.attacks import Attacks
 from station.measure.bank import PartialBank
+from station.measure.drum_check import VAGUEST_CENTS, may_be_a_drum
 from station.measure.ears import Ears
-from station.measure.fit import CENTS, Fit, fit_segment
+from station.measure.fit import CENTS, Fit, fit_segment, listen_and_fit
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 from station.measure.mains_check import MainsDoubt, mains_near
+from station.measure.ringing import explains, rings_on
 
 Floats = NDArray[np.floating[Any]]
 Samples = NDArray[np.float32]
@@ -46,7 +48,6 @@ SHARE_TO_START = 0.75
 WORTH_TO_START = 0.45
 TONAL_TO_START = 0.85
 TONAL_TO_STAY = 0.7
-VAGUEST_CENTS = 5.0
 LOST_HOPS = 9
 KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
@@ -149,11 +150,10 @@ class Tracker:
         hop = self._history.between(now - self._hop, now)
         struck_ago = self.attacks.push(now, self._ears.onset(hop))
         self._count += 1
-        heard: News = []
         if struck_ago is not None:
-            heard += self._strike(now - (struck_ago + 1) * self._hop)
+            self._strike(now - (struck_ago + 1) * self._hop)
         note = self._note
-        return heard + (self._seek(now) if note is None else self._follow(note, now))
+        return self._seek(now) if note is None else self._follow(note, now)
 
     def pause(self) -> int:
         """For how many samples nobody has played; 0 while a note sounds or just has."""
@@ -168,16 +168,15 @@ class Tracker:
 
     # -- strokes ----------------------------------------------------------
 
-    def _strike(self, at: int) -> News:
+    def _strike(self, at: int) -> None:
+        """Somebody struck something: what sounded has ended, unless it turns out to ring on."""
         note = self._note
         if note is not None and at - note.onset < YOUNG_S * self._rate_hz:
-            return []
+            return
         self._end_note(stop=at)
-        heard = self._publish_pending()
         self._attack = max(at, self._from)
         self._struck = True
         self._guess = None
-        return heard
 
     # -- waiting ----------------------------------------------------------
 
@@ -200,10 +199,15 @@ class Tracker:
             return heard
         if guess.hz * x.size / self._rate_hz < LEAST_PERIODS:
             return heard
-        fit = fit_segment(x, self._rate_hz, guess.hz, guess.inharmonicity)
-        if fit is None or fit.tonal < TONAL_TO_START or fit.uncertainty_cents > VAGUEST_CENTS:
+        found = listen_and_fit(x, self._rate_hz, guess.hz, guess.inharmonicity)
+        if found is None or found[1].tonal < TONAL_TO_START:
             return heard
-        if self._is_mains(fit, now):
+        fit, pending = found[1], self._pending
+        resumes = pending is not None and self._resumes(pending, fit, x, now)
+        if pending is not None and resumes:
+            return heard + self._resume(pending, x, now)
+        age_s = (now - self._attack) / self._rate_hz
+        if resumes is None or may_be_a_drum(*found, age_s) or self._is_mains(fit, now):
             return heard
         return heard + self._begin(fit, now, level_db)
 
@@ -238,11 +242,6 @@ class Tracker:
         return self._mains.may_be(fit, onset, now)
 
     def _begin(self, fit: Fit, now: int, level_db: float) -> News:
-        pending = self._pending
-        if pending is not None and self._resumes(pending, fit):
-            self._note, self._pending = pending, None
-            pending.fit, pending.last_good = fit, now
-            return [Followed(fit, pending.onset)]
         heard = self._publish_pending()
         onset = self._attack if self._struck else self._window_start(now, LISTEN_S)
         self._note = Sounding(onset, fit, now, level_db)
@@ -252,14 +251,33 @@ class Tracker:
         self._guess = None
         return [*heard, Followed(fit, onset)]
 
-    def _resumes(self, pending: Sounding, fit: Fit) -> bool:
-        """Whether `fit` is the note that has just ended, come back without a stroke.
+    def _resume(self, pending: Sounding, x: Samples, now: int) -> News:
+        """The note that seemed to have ended goes on."""
+        self._note, self._pending = pending, None
+        pending.last_good, pending.bank = now, None
+        self._struck = False
+        self._guess = None
+        known = pending.fit
+        fit = fit_segment(x, self._rate_hz, known.hz, known.inharmonicity)
+        if fit is None or not self._goes_on(pending, fit, now):
+            return []
+        pending.fit = fit
+        return [Followed(fit, pending.onset)]
 
-        A note too short to have been one was the beginning of this one.
+    def _resumes(self, pending: Sounding, fit: Fit, x: Samples, now: int) -> bool | None:
+        """Whether `fit`, found in `x`, is the note that has just ended, not struck anew.
+
+        None while it is too early to tell. A note too short to have been one was
+        the beginning of this one.
         """
-        if _apart(pending.fit.hz, fit.hz) > SAME_PITCH_CENTS:
+        alike = _apart(pending.fit.hz, fit.hz) < SAME_PITCH_CENTS
+        if not self._struck or pending.last_good - pending.onset < YOUNG_S * self._rate_hz:
+            return alike
+        if not alike and not explains(pending.fit, fit, x, self._rate_hz):
             return False
-        return not self._struck or pending.last_good - pending.onset < YOUNG_S * self._rate_hz
+        skip = round(SKIP_S * self._rate_hz)
+        begin, stroke = pending.onset + skip, pending.last_good
+        return rings_on(self._history, self._rate_hz, pending.fit, begin, stroke, now - skip)
 
     # -- following --------------------------------------------------------
 

@@ -1,0 +1,55 @@
+"""Is a new sound a string, or a kick, a tom, a snare's body?
+
+A drum that rings has few partials, none at a multiple, and no frequency it keeps
+to: it glides as its tension falls, and is gone in a moment. A string has more
+partials or keeps its one frequency for long.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from station.measure.fit import Fit
+from station.measure.windows import Heard
+
+VAGUEST_CENTS = 5.0
+FEW_PARTIALS = 3
+LOUD_DB = 40.0
+VAGUEST_FEW_CENTS = 3.0
+LONE_BELOW_HZ = 400.0
+# Of the drum strokes in four free sound fonts' kits that were taken for a note, all but
+# three in a hundred had one partial and were less sure than this; of 1000 strings below
+# 400 Hz in the same fonts, plucked, struck and bowed, none was.
+VAGUEST_LONE_CENTS = 1.0
+KICK_BELOW_HZ = 200.0  # no string so low was heard with one partial at all
+KICK_S = 0.6
+FALLING_DB_S = 40.0  # a string of one partial rings for a second and a half and more
+
+
+def may_be_a_drum(heard: Heard, fit: Fit, age_s: float) -> bool:
+    """Whether `fit`, from what the windows `heard`, is too vague to be surely a string's.
+
+    It began `age_s` ago.
+    """
+    partials = min(fit.partials, _loud_partials(heard))
+    if partials > FEW_PARTIALS:
+        return fit.uncertainty_cents > VAGUEST_CENTS
+    if partials > 1 or fit.hz >= LONE_BELOW_HZ:
+        return fit.uncertainty_cents > VAGUEST_FEW_CENTS
+    if fit.hz < KICK_BELOW_HZ and age_s < KICK_S:
+        return True
+    return fit.uncertainty_cents > VAGUEST_LONE_CENTS or _falls_db_s(heard) > FALLING_DB_S
+
+
+def _loud_partials(heard: Heard) -> int:
+    """How many partials are within LOUD_DB of the loudest: what leaks from a kick's one is not."""
+    power = heard.power.mean(axis=0)
+    return int(np.count_nonzero(power > power.max() * 10 ** (-LOUD_DB / 10)))
+
+
+def _falls_db_s(heard: Heard) -> float:
+    """How fast the partials die away, from the first window to the last."""
+    first, last = float(heard.power[0].sum()), float(heard.power[-1].sum())
+    return 10 * math.log10(first / last) / ((len(heard.power) - 1) * heard.step_s)
