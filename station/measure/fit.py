@@ -155,11 +155,16 @@ def listen_and_fit(
             return None
         found = heard, fit
         moved_cents = abs(math.log(fit.hz / hz)) * CENTS
-        if numbers.size == every.size and size >= full and moved_cents < SETTLED_CENTS:
+        # As for the guess: by how much of a bin the highest partial's carrier was off.
+        moved_bins = abs(fit.inharmonicity - inharmonicity) * numbers[-1] ** 3 * hz * size / rate_hz
+        settled = moved_cents < SETTLED_CENTS and moved_bins / 2 < LOBE_SHARE
+        if numbers.size == every.size and size >= full and settled:
             return found
-        hz, inharmonicity = fit.hz, fit.inharmonicity
+        hz = fit.hz
+        if fit.inharmonicity_sd < guess_stiffness:  # few partials say nothing of it
+            inharmonicity = fit.inharmonicity
+            guess_stiffness = max(3 * fit.inharmonicity_sd, guess_stiffness / 10)
         guess_cents = min(max(3 * fit.uncertainty_cents, 0.05), guess_cents / 2)
-        guess_stiffness /= 10 if fit.partials > 2 else 2
     return found
 
 

@@ -126,14 +126,23 @@ def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:
 def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) -> Fit | None:
     guess, fine = played.guess, played.fine or Fine(played.x, rate_hz, TOP_SHARE)
     known = abs(math.log(guess.hz / hz)) * CENTS < FOLLOWED_CENTS
+    stiffness, unsure = inharmonicity, GUESS_STIFFNESS
+    if known:
+        # The last reading heard little of the higher partials; the surest one heard them best.
+        own = [
+            fit for _, fit in played.track if abs(math.log(fit.hz / hz)) * CENTS < FOLLOWED_CENTS
+        ]
+        surest = min(own, key=lambda fit: fit.inharmonicity_sd, default=guess)
+        stiffness = surest.inharmonicity
+        unsure = max(FOLLOWED_STIFFNESS, 4 * surest.inharmonicity_sd)
     begin = round(min(STROKE_S * fine.rate_hz, 0.1 * fine.x.size))
     _, stop = _steady_part(fine.x.size, fine.rate_hz)
     found = listen_and_fit(
         fine.x[begin:stop],
         fine.rate_hz,
         hz,
-        guess.inharmonicity if known else inharmonicity,
-        guess_stiffness=FOLLOWED_STIFFNESS if known else GUESS_STIFFNESS,
+        stiffness,
+        guess_stiffness=unsure,
         top_share=fine.top_share,
     )
     if found is None or found[1].tonal < LEAST_TONAL:
