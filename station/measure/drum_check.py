@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from station.measure.fit import Fit
+from station.measure.fit import CENTS, Fit, partials_heard, solve
 from station.measure.windows import Heard
 
 VAGUEST_CENTS = 5.0
@@ -25,6 +25,10 @@ LONE_BELOW_HZ = 400.0
 VAGUEST_LONE_CENTS = 1.0
 KICK_BELOW_HZ = 200.0  # no string so low was heard with one partial at all
 KICK_S = 0.6
+PRIMES = (2, 3, 5, 7)
+OWN_CENTS = 2.5
+OWN_SIGMAS = 4.0
+SAME_CENTS = 0.5
 FALLING_DB_S = 40.0  # a string of one partial rings for a second and a half and more
 
 
@@ -41,6 +45,30 @@ def may_be_a_drum(heard: Heard, fit: Fit, age_s: float) -> bool:
     if fit.hz < KICK_BELOW_HZ and age_s < KICK_S:
         return True
     return fit.uncertainty_cents > VAGUEST_LONE_CENTS or _falls_db_s(heard) > FALLING_DB_S
+
+
+def stands_alone_below(heard: Heard) -> bool:
+    """Whether the pitch heard is more than the common measure of a higher string and a drum.
+
+    For every prime m the partials that are no multiples of m must by themselves
+    tell the same pitch: those of a string do; a kick below a string that rings on
+    is at best a vague first partial under exact multiples.
+    """
+    rows, tonal = partials_heard(heard)
+    whole = solve(list(rows), tonal) if rows else None
+    if whole is None:
+        return False
+    for prime in PRIMES:
+        own = [row for row in rows if row[0] % prime]
+        if len(own) == len(rows):
+            continue
+        part = solve(own, tonal) if own else None
+        if part is None or part.uncertainty_cents > OWN_CENTS:
+            return False
+        apart_cents = abs(math.log(part.hz / whole.hz)) * CENTS
+        if apart_cents > SAME_CENTS + OWN_SIGMAS * part.uncertainty_cents:
+            return False
+    return True
 
 
 def _loud_partials(heard: Heard) -> int:

@@ -196,6 +196,15 @@ def _times(count: int) -> Floats:
 
 def fit_heard(heard: Heard) -> Fit | None:
     """The pitch from what the windows heard; None where no partial stands out."""
+    rows, tonal = partials_heard(heard)
+    return solve(rows, tonal) if rows else None
+
+
+Row = tuple[float, float, float]  # partial number, its frequency in Hz, one standard deviation
+
+
+def partials_heard(heard: Heard) -> tuple[list[Row], float]:
+    """The partials that stand out from the noise, and `Fit.tonal`."""
     windows = heard.power.shape[0]
     times = _times(windows)
     beside = np.add.reduce(heard.beside) / len(heard.beside)
@@ -215,26 +224,14 @@ def fit_heard(heard: Heard) -> Fit | None:
     hertz = 1 / (2 * np.pi * heard.step_s)
     frequency = heard.frequencies_hz + slope * hertz
     sigma = np.sqrt(noise / (2 * worth * spread)) * hertz
-    strong = total > (LEAST_SNR * windows) * noise
-    rows = [
-        row
-        for row, is_strong in zip(
-            zip(heard.numbers.tolist(), frequency.tolist(), sigma.tolist(), strict=True),
-            strong.tolist(),
-            strict=True,
-        )
-        if is_strong
-    ]
-    if not rows:
-        return None
+    strong = (total > (LEAST_SNR * windows) * noise).tolist()
+    rows = zip(heard.numbers.tolist(), frequency.tolist(), sigma.tolist(), strict=True)
     loud = float(total.sum()) / windows
-    return _solve(rows, loud / (loud + float(beside.sum())))
+    tonal = loud / (loud + float(beside.sum()))
+    return [row for row, stands_out in zip(rows, strong, strict=True) if stands_out], tonal
 
 
-Row = tuple[float, float, float]  # partial number, its frequency in Hz, one standard deviation
-
-
-def _solve(partials: list[Row], tonal: float) -> Fit | None:
+def solve(partials: list[Row], tonal: float) -> Fit | None:
     """Weighted least squares of (f/k)^2 on k^2.
 
     What is known of strings beforehand counts too: B is near zero to within

@@ -23,7 +23,7 @@ Floats = NDArray[np.floating[Any]]
 MAINS_HZ = (50.0, 60.0)
 MAINS_OFF_HZ = 0.25  # grids keep within 0.2 Hz but for faults (common practice, no source)
 MULTIPLES = 24
-PAUSES_S = (0.25, 0.5, 1.0)  # a quarter second is twelve periods; longer pauses tell it better
+PAUSES_S = (0.16, 0.25, 0.5, 1.0)  # 0.16 s are eight periods; longer pauses tell it better
 LEAST_SHARE = 0.5  # of all power in a pause, to be worth taking out
 STEADY = (
     0.06  # relative change within half a pause: a string that rings for half a minute fades more

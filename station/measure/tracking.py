@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from station.measure.attacks import Attacks
 from station.measure.bank import PartialBank
-from station.measure.drum_check import VAGUEST_CENTS, may_be_a_drum
+from station.measure.drum_check import VAGUEST_CENTS, may_be_a_drum, stands_alone_below
 from station.measure.ears import Ears
 from station.measure.fit import CENTS, Fit, fit_segment, listen_and_fit
 from station.measure.history import FineHistory, History
@@ -207,7 +207,9 @@ class Tracker:
         if pending is not None and resumes:
             return heard + self._resume(pending, x, now)
         age_s = (now - self._attack) / self._rate_hz
-        if resumes is None or may_be_a_drum(*found, age_s) or self._is_mains(fit, now):
+        if resumes is None or may_be_a_drum(*found, age_s) or not stands_alone_below(found[0]):
+            return heard
+        if self._is_mains(fit, now):
             return heard
         return heard + self._begin(fit, now, level_db)
 
@@ -360,11 +362,10 @@ class Tracker:
         last = note.votes[-needed:]
         agreed = len(last) == needed and max(_apart(hz, guess.hz) for hz in last) < AGREE_CENTS
         if young and agreed and _apart(guess.hz, note.fit.hz) > SAME_PITCH_CENTS:
-            fit = fit_segment(
-                self._history.between(start, now), self._rate_hz, guess.hz, guess.inharmonicity
-            )
-            if fit is not None:
-                note.fit = fit
+            x = self._history.between(start, now)
+            found = listen_and_fit(x, self._rate_hz, guess.hz, guess.inharmonicity)
+            if found is not None and stands_alone_below(found[0]):
+                note.fit = found[1]
 
     def _in_doubt(self, note: Sounding) -> bool:
         return bool(note.votes) and _apart(note.votes[-1], note.fit.hz) > SAME_PITCH_CENTS
