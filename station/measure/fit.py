@@ -132,8 +132,9 @@ def listen_and_fit(
     most_partials: int = MOST_PARTIALS,
     longest_window_s: float = LONGEST_WINDOW_S,
     top_share: float = TOP_SHARE,
+    windows_a_length: int = 4,
 ) -> tuple[Heard, Fit] | None:
-    """As `fit_segment`, with what the last windows heard."""
+    """As `fit_segment`, with what the last windows heard: so many begin within one's length."""
     sound = (x - x.mean()).astype(np.float32)
     first_hz = hz
     found = None
@@ -149,7 +150,9 @@ def listen_and_fit(
         numbers = every[: max(1, int(min(longest / size, stiffest)))]
         if numbers.size == 0:
             return None
-        heard = _listen(sound, rate_hz, hz, inharmonicity, numbers, min(size, x.size - 8))
+        size = min(size, x.size - 8)
+        step = max(1, min(size // windows_a_length, (x.size - size) // 3))
+        heard = _listen(sound, rate_hz, hz, inharmonicity, numbers, size, step)
         fit = fit_heard(heard)
         if fit is None or abs(math.log(fit.hz / first_hz)) * CENTS > LOST_CENTS:
             return None
@@ -158,7 +161,7 @@ def listen_and_fit(
         # As for the guess: by how much of a bin the highest partial's carrier was off.
         moved_bins = abs(fit.inharmonicity - inharmonicity) * numbers[-1] ** 3 * hz * size / rate_hz
         settled = moved_cents < SETTLED_CENTS and moved_bins / 2 < LOBE_SHARE
-        if numbers.size == every.size and size >= full and settled:
+        if numbers.size == every.size and size >= min(full, x.size - 8) and settled:
             return found
         hz = fit.hz
         if fit.inharmonicity_sd < guess_stiffness:  # few partials say nothing of it
@@ -169,9 +172,14 @@ def listen_and_fit(
 
 
 def _listen(
-    x: Floats, rate_hz: float, hz: float, inharmonicity: float, numbers: Floats, size: int
+    x: Floats,
+    rate_hz: float,
+    hz: float,
+    inharmonicity: float,
+    numbers: Floats,
+    size: int,
+    step: int,
 ) -> Heard:
-    step = max(1, min(size // 4, (x.size - size) // 3))
     frequencies = partial_frequencies(hz, inharmonicity, numbers)
     windows = Windows(frequencies, rate_hz, size)
     beside = Windows(half_way(hz, inharmonicity, numbers), rate_hz, size)
@@ -210,7 +218,9 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     beside = np.add.reduce(heard.beside) / len(heard.beside)
     noise = 0.5 * (beside[1:] + beside[:-1]) + LEAST_NOISE
     # What a partial that has died away leaves is noise, whose phase says nothing.
-    power = heard.power * np.where(heard.power > LEAST_WINDOW_SNR * noise, 1.0, NEXT_TO_NOTHING)
+    power, alive = heard.power, heard.power > LEAST_WINDOW_SNR * noise
+    if not alive.all():
+        power = power * (alive + NEXT_TO_NOTHING)
     phase = np.zeros(power.shape)
     np.cumsum(heard.turns, axis=0, out=phase[1:])
     phase *= power

@@ -8,6 +8,7 @@ once more as a whole.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -19,15 +20,8 @@ from station.measure.history import FineHistory, History
 from station.measure.hum import PAUSES_S, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
 from station.measure.settle import LONGEST_S, Fine, Played, settled
-from station.measure.tracking import (
-    FINE_FROM_HZ,
-    FORGET_S,
-    Ended,
-    Followed,
-    News,
-    Sounding,
-    Tracker,
-)
+from station.measure.sounding import Ended, Followed, News, Sounding
+from station.measure.tracking import FINE_FROM_HZ, FORGET_S, Tracker
 from station.measure.types import Gap, Heard, Level, Note, Reading
 
 HOP_S = 0.010
@@ -77,7 +71,7 @@ class Listener:
         """Take the next samples, shape (n,), full scale 1.0; returns what they let us say."""
         if block.ndim != 1:
             raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
-        if block.size and not np.isfinite(block).all():
+        if not math.isfinite(float(np.dot(block, block))):
             raise SignalError(f"line {self._line}: a sample is not a finite number")
         self._taken += block.size
         self._levels += self._meter.push(block, self._taken)

@@ -20,6 +20,7 @@ import numpy as np
 
 from station.measure.fit import (
     CENTS,
+    GUESS_CENTS,
     GUESS_STIFFNESS,
     TOP_SHARE,
     Fit,
@@ -38,7 +39,7 @@ DISAGREE_SIGMAS = 3.0
 SAME_CENTS = 0.003  # differences nobody can hear are none
 LEAST_WINDOWS = 6
 STRETCHES = 6  # of a note, whose pitches tell how much it wanders
-WINDOWS_A_LENGTH = 4
+WINDOWS_A_LENGTH = 3
 LONGEST_S = 2.0
 VOTE_S = 0.17
 VOTES = 5
@@ -47,7 +48,8 @@ RELEASE_S = 0.03  # before its end a note is being damped
 SAME_NOTE_CENTS = 60.0
 LEAST_TONAL = 0.6
 FOLLOWED_CENTS = 20.0
-FOLLOWED_STIFFNESS = 3e-5  # how far the last reading's B may be off
+FOLLOWED_STIFFNESS = 3e-6  # how far the surest reading's B may be off at least
+FOLLOWED_GLIDE_CENTS = 2.0  # and the last one's pitch
 LEAST_READINGS = 8
 READING_S = 0.12
 MOVED_CENTS = 1.0
@@ -142,7 +144,9 @@ def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) 
         fine.rate_hz,
         hz,
         stiffness,
+        guess_cents=FOLLOWED_GLIDE_CENTS if known else GUESS_CENTS,
         guess_stiffness=unsure,
+        windows_a_length=WINDOWS_A_LENGTH,
         top_share=fine.top_share,
     )
     if found is None or found[1].tonal < LEAST_TONAL:
@@ -177,7 +181,7 @@ def _with_wander(heard: Heard, fit: Fit) -> Fit:
     The variance between stretches beyond their own (DerSimonian & Laird 1986,
     "Meta-analysis in clinical trials"), over the number of stretches.
     """
-    each = max(WINDOWS_A_LENGTH, heard.power.shape[0] // STRETCHES)
+    each = max(WINDOWS_A_LENGTH + 1, heard.power.shape[0] // STRETCHES)
     stretches = [
         part
         for first in range(0, heard.power.shape[0] - each + 1, each)
@@ -238,7 +242,12 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
     The uncertainty comes from how much the means over a sway or so differ
     (the method of batch means), since a sway itself averages out.
     """
-    own = [fit for fit in readings if abs(math.log(fit.hz / hz)) * CENTS < SAME_NOTE_CENTS]
+    # `hz` may be anywhere within a wide vibrato: what counts is what lies around their middle.
+    near = [fit for fit in readings if abs(math.log(fit.hz / hz)) * CENTS < 2 * SAME_NOTE_CENTS]
+    if len(near) < LEAST_READINGS:
+        return None
+    hz = float(np.median([fit.hz for fit in near]))
+    own = [fit for fit in near if abs(math.log(fit.hz / hz)) * CENTS < 1.5 * SAME_NOTE_CENTS]
     if len(own) < LEAST_READINGS:
         return None
     cents = CENTS * np.log(np.array([fit.hz for fit in own]) / hz)
@@ -248,7 +257,9 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
         return None
     batches = np.array_split(cents, max(2, len(own) // SWAY_READINGS))
     means = np.array([batch.mean() for batch in batches])
-    centre, doubt = float(cents.mean()), float(means.std(ddof=1)) / math.sqrt(means.size)
+    # Weighted towards the middle, so that a sway cut off at either end does not count.
+    centre = float(np.average(cents, weights=np.hanning(cents.size + 2)[1:-1]))
+    doubt = float(means.std(ddof=1)) / math.sqrt(means.size)
     if _adrift(means, float(np.mean([batch.std() for batch in batches]))):
         # It did not come back to where it was: a peg was turned. Where it ended counts.
         centre, doubt = float(batches[-1].mean()), float(batches[-1].std())

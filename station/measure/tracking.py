@@ -11,8 +11,6 @@ frequency) is not a note until it has proved to fade as strings do.
 from __future__ import annotations
 
 import math
-from collections import deque
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -26,7 +24,9 @@ from station.measure.fit import CENTS, Fit, fit_segment, listen_and_fit
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 from station.measure.mains_check import MainsDoubt, mains_near
+from station.measure.moving import pitch_now
 from station.measure.ringing import explains, rings_on
+from station.measure.sounding import Ended, Followed, News, Sounding
 
 Floats = NDArray[np.floating[Any]]
 Samples = NDArray[np.float32]
@@ -58,51 +58,12 @@ LEAST_PERIODS = 4.6
 SHORTEST_NOTE_S = 0.06
 TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
 CHECK_EVERY_HOPS = 8
-SELDOM_HOPS = 48
+ENOUGH_VOTES = 3
+CHECK_AGAIN_HOPS = 24
+SELDOM_HOPS = 96
 YOUNG_S = 0.15  # nobody strikes a string twice so fast
 STROKE_S = 0.04  # of thump and slap, kept out of a second opinion
 DECIDED_S = 0.6  # later only the partials that die last are left to vote
-TRACK_READINGS = 1500  # half a minute
-
-
-@dataclass(slots=True)
-class Sounding:
-    """The note being followed: sample numbers, the newest fit, its loudest power.
-
-    `kept` are its first LONGEST_NOTE_S, once it has lasted that long: only as
-    much is measured as a whole; `kept_fine` the same of a high note at the fine
-    rate. `track` are its fits with the samples they end at. A `suspect` began
-    where the mains may be; a note that glides there is none.
-    """
-
-    onset: int
-    fit: Fit
-    last_good: int
-    peak_db: float
-    votes: list[float] = field(default_factory=list)
-    kept: Samples | None = None
-    kept_fine: Samples | None = None
-    track: deque[tuple[int, Fit]] = field(default_factory=lambda: deque(maxlen=TRACK_READINGS))
-    bank: PartialBank | None = None
-    suspect: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Followed:
-    """A new fit of the note that sounds and began at sample `onset`."""
-
-    fit: Fit
-    onset: int
-
-
-@dataclass(frozen=True, slots=True)
-class Ended:
-    """A played note is over."""
-
-    note: Sounding
-
-
-News = list[Followed | Ended]
 
 
 class Tracker:
@@ -251,7 +212,7 @@ class Tracker:
         self._note.suspect = mains_near(fit.hz, fit.uncertainty_cents) is not None
         self._struck = False
         self._guess = None
-        return [*heard, Followed(fit, onset)]
+        return [*heard, Followed(pitch_now(self._note.track, now - onset), onset)]
 
     def _resume(self, pending: Sounding, x: Samples, now: int) -> News:
         """The note that seemed to have ended goes on."""
@@ -290,13 +251,15 @@ class Tracker:
         if self._count % 2:
             return []
         young = now - note.onset < DECIDED_S * self._rate_hz
-        if self._count % (CHECK_EVERY_HOPS if young else SELDOM_HOPS) == 0:
+        if self._count % self._check_every(note, young) == 0:
             self._check_octave(note, now, young)
         fit = self._measure(note, now)
         if fit is not None and self._goes_on(note, fit, now):
             note.fit, note.last_good = fit, now
             note.track.append((now - note.onset, fit))
-            return [] if self._in_doubt(note) else [Followed(fit, note.onset)]
+            if self._in_doubt(note):
+                return []
+            return [Followed(pitch_now(note.track, self._reading_length(note, now)), note.onset)]
         if now - note.last_good > LOST_HOPS * self._hop:
             self._end_note()
         return []
@@ -307,11 +270,18 @@ class Tracker:
         if note.fit.hz >= FINE_FROM_HZ and self._fine.holds(note.onset):
             note.kept_fine = self._fine.between(note.onset, stop).copy()
 
+    def _longest_reading(self, note: Sounding) -> int:
+        return round(max(READING_S, READING_PERIODS / note.fit.hz) * self._rate_hz)
+
+    def _reading_length(self, note: Sounding, now: int) -> int:
+        """How many samples back a reading listens: not into the stroke."""
+        so_far = now - note.onset - round(SKIP_S * self._rate_hz)
+        return min(self._longest_reading(note), so_far)
+
     def _measure(self, note: Sounding, now: int) -> Fit | None:
         """The pitch of the last READING_S, by the note's bank where it still suits."""
-        length = round(max(READING_S, READING_PERIODS / note.fit.hz) * self._rate_hz)
-        earliest = note.onset + round(SKIP_S * self._rate_hz)
-        start = max(earliest, now - length)
+        length = self._reading_length(note, now)
+        start = now - length
         bank = note.bank
         if bank is not None and bank.suits(note.fit.hz):
             fit = bank.fit(self._history, start, now)
@@ -326,7 +296,7 @@ class Tracker:
             most_partials=READING_PARTIALS,
             longest_window_s=READING_WINDOW_S,
         )
-        if fit is not None and now - earliest >= length:
+        if fit is not None and length == self._longest_reading(note):
             note.bank = PartialBank(
                 fit, self._rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
             )
@@ -342,6 +312,12 @@ class Tracker:
             and fit.uncertainty_cents <= VAGUEST_CENTS
             and _apart(fit.hz, note.fit.hz) < SAME_PITCH_CENTS
         )
+
+    def _check_every(self, note: Sounding, young: bool) -> int:
+        if not young:
+            return SELDOM_HOPS
+        doubted = len(note.votes) < ENOUGH_VOTES or self._in_doubt(note)
+        return CHECK_EVERY_HOPS if doubted else CHECK_AGAIN_HOPS
 
     def _check_octave(self, note: Sounding, now: int, young: bool) -> None:
         """Ask again which note it is; equal answers in a row overrule the first.

@@ -35,13 +35,15 @@ def hann(size: int) -> Floats:
     return scaled
 
 
-def carriers(angle: Floats, size: int) -> NDArray[np.complex128]:
+def carriers(
+    angle: Floats, size: int, precision: type[np.complexfloating[Any, Any]] = np.complex128
+) -> Phasors:
     """exp(-i angle n) for n < `size`, shape (angles, size), built from two short tables."""
     inner = 64
     outer = -(-size // inner)
-    fine = np.exp(-1j * angle[:, None] * np.arange(inner))
-    coarse = np.exp(-1j * angle[:, None] * (inner * np.arange(outer)))
-    table: NDArray[np.complex128] = (coarse[:, :, None] * fine[:, None, :]).reshape(angle.size, -1)
+    fine = np.exp(-1j * angle[:, None] * np.arange(inner)).astype(precision)
+    coarse = np.exp(-1j * angle[:, None] * (inner * np.arange(outer))).astype(precision)
+    table: Phasors = (coarse[:, :, None] * fine[:, None, :]).reshape(angle.size, -1)
     return table[:, :size]
 
 
@@ -51,13 +53,16 @@ class Windows:
     def __init__(self, frequencies_hz: Floats, rate_hz: float, size: int) -> None:
         self.size = size
         self._angle: Floats = 2 * np.pi * frequencies_hz / rate_hz
-        window = hann(size)
-        table = carriers(self._angle, size) * (2 * window)
+        window = hann(size).astype(np.float32)
+        table = carriers(self._angle, size, np.complex64)
+        table *= 2 * window
         # A converter's own offset must not be heard at all, however loud it is.
         table -= table.sum(axis=1, keepdims=True) * window
         # Real and imaginary part of a carrier are rows side by side: one sum of products each.
-        parts = np.stack((table.real, table.imag), axis=1).reshape(-1, size)
-        self._table: NDArray[np.float32] = parts.astype(np.float32)
+        parts = np.empty((2 * len(table), size), np.float32)
+        parts[0::2] = table.real
+        parts[1::2] = table.imag
+        self._table = parts
 
     def hear(self, x: NDArray[np.float32], step: int) -> Phasors:
         """Complex amplitudes in windows of `x`, shape (n,), `step` samples apart.

@@ -1,0 +1,103 @@
+"""The pitch now, of a note whose pitch is moving.
+
+A reading listens back for a tenth of a second and more; what it says holds for
+the middle of that. While a peg is turned, the pitch goes in a straight line:
+then it is drawn on to the present. Where it moves otherwise, as after a pluck,
+the reading is less sure by what it may have moved since; a vibrato reads its
+centre.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import islice
+
+import numpy as np
+
+from station.measure.fit import CENTS, Fit
+
+LEAST_READINGS = 4
+MOST_READINGS = 15
+STRAIGHT = 4.0  # a line is so many times longer than what lies beside it
+CLEAR_SIGMAS = 3.0
+SWAY_READINGS = 40  # 0.8 s
+LEAST_SWAY_CENTS = 1.0
+CROSSINGS = 5  # of the centre, by two and a half sways
+CENTRE_SHARE = 0.03  # of a sway's spread: how far off its centre may be
+TURNED_SHARE = 0.1  # how far off the line's continuation may be
+# Bass strings glide by 5 to 10 cents in their first third of a second (common practice, no
+# source); a tenth of a second of that, until the readings themselves tell.
+UNKNOWN_CENTS = 0.5
+
+
+def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
+    """The newest fit of `track`, brought from the middle of its `length` samples to their end.
+
+    `track`: the sample each fit ends at, and the fit, the newest last.
+    """
+    newest_at, newest = track[-1]
+    if len(track) < LEAST_READINGS:
+        return _less_sure(newest, UNKNOWN_CENTS)
+    late = [
+        (end - newest_at, CENTS * math.log(fit.hz / newest.hz))
+        for end, fit in islice(reversed(track), MOST_READINGS)
+        if newest_at - end <= length
+    ]
+    if len(late) < LEAST_READINGS:
+        return _less_sure(newest, UNKNOWN_CENTS)
+    cents = [cents for _, cents in late]
+    moved_cents = max(cents) - min(cents)
+    if moved_cents < CLEAR_SIGMAS * newest.uncertainty_cents:
+        return newest
+    swaying = _centre_of_sway(track) if moved_cents > LEAST_SWAY_CENTS else None
+    if swaying is not None:
+        return swaying
+    slope, beside = _line(late)
+    whole, since = abs(slope) * -late[-1][0], slope * length / 2
+    if whole > STRAIGHT * beside + CLEAR_SIGMAS * newest.uncertainty_cents:
+        drawn_on = replace(newest, hz=newest.hz * math.exp(since / CENTS))
+        return _less_sure(drawn_on, TURNED_SHARE * since)
+    if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
+        return _less_sure(newest, since)
+    return newest
+
+
+def _centre_of_sway(track: Sequence[tuple[int, Fit]]) -> Fit | None:
+    """The middle of a vibrato that has gone on for four sways or so; None where it is none."""
+    if len(track) < SWAY_READINGS:
+        return None
+    newest = track[-1][1]
+    late = [fit.hz for _, fit in islice(reversed(track), SWAY_READINGS)]
+    cents = CENTS * np.log(np.array(late) / newest.hz)
+    # Weighted towards the middle, so that a sway cut off at either end does not count.
+    centre = float(cents @ _TAPER)
+    spread = float(cents.std())
+    crossings = np.count_nonzero(np.diff(cents > centre))
+    if spread < max(LEAST_SWAY_CENTS, 3 * newest.uncertainty_cents) or crossings < CROSSINGS:
+        return None
+    return replace(
+        newest,
+        hz=newest.hz * math.exp(centre / CENTS),
+        uncertainty_cents=math.hypot(newest.uncertainty_cents, CENTRE_SHARE * spread),
+    )
+
+
+_TAPER = np.hanning(SWAY_READINGS + 2)[1:-1]
+_TAPER = _TAPER / _TAPER.sum()
+
+
+def _less_sure(fit: Fit, by_cents: float) -> Fit:
+    return replace(fit, uncertainty_cents=math.hypot(fit.uncertainty_cents, by_cents))
+
+
+def _line(points: list[tuple[int, float]]) -> tuple[float, float]:
+    """Slope of the least-squares line, in cents a sample, and the rms of what lies beside it."""
+    count = len(points)
+    mean_x = sum(x for x, _ in points) / count
+    mean_y = sum(y for _, y in points) / count
+    square = sum((x - mean_x) ** 2 for x, _ in points)
+    slope = sum((x - mean_x) * (y - mean_y) for x, y in points) / square
+    left = sum((y - mean_y - slope * (x - mean_x)) ** 2 for x, y in points)
+    return slope, math.sqrt(left / count)

@@ -1,0 +1,52 @@
+"""What the tracker knows of a note, and what it tells."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+from station.measure.bank import PartialBank
+from station.measure.decimate import Samples
+from station.measure.fit import Fit
+
+TRACK_READINGS = 1500  # half a minute
+
+
+@dataclass(slots=True)
+class Sounding:
+    """The note being followed: sample numbers, the newest fit, its loudest power.
+
+    `kept` are its first seconds, once it has lasted that long: only as much is
+    measured as a whole; `kept_fine` the same of a high note at the fine rate.
+    `track` are its fits with the samples they end at. A `suspect` began
+    where the mains may be; a note that glides there is none.
+    """
+
+    onset: int
+    fit: Fit
+    last_good: int
+    peak_db: float
+    votes: list[float] = field(default_factory=list)
+    kept: Samples | None = None
+    kept_fine: Samples | None = None
+    track: deque[tuple[int, Fit]] = field(default_factory=lambda: deque(maxlen=TRACK_READINGS))
+    bank: PartialBank | None = None
+    suspect: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """A new fit of the note that sounds and began at sample `onset`."""
+
+    fit: Fit
+    onset: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """A played note is over."""
+
+    note: Sounding
+
+
+News = list[Followed | Ended]
