@@ -15,8 +15,8 @@ disagree left out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -44,8 +44,7 @@ SETTLED_CENTS = 2.0
 CENTS = 1200 / math.log(2)
 
 
-@dataclass(frozen=True, slots=True)
-class Fit:
+class Fit(NamedTuple):
     """`hz` is the first partial.
 
     `uncertainty_cents` is one standard deviation, `inharmonicity_sd` that of B.
@@ -219,7 +218,7 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     noise = 0.5 * (beside[1:] + beside[:-1]) + LEAST_NOISE
     # What a partial that has died away leaves is noise, whose phase says nothing.
     power, alive = heard.power, heard.power > LEAST_WINDOW_SNR * noise
-    if not alive.all():
+    if np.count_nonzero(alive) < alive.size:
         power = power * (alive + NEXT_TO_NOTHING)
     phase = np.zeros(power.shape)
     np.cumsum(heard.turns, axis=0, out=phase[1:])

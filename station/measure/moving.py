@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import islice
 
 import numpy as np
@@ -57,7 +56,7 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     slope, beside = _line(late)
     whole, since = abs(slope) * -late[-1][0], slope * length / 2
     if whole > STRAIGHT * beside + CLEAR_SIGMAS * newest.uncertainty_cents:
-        drawn_on = replace(newest, hz=newest.hz * math.exp(since / CENTS))
+        drawn_on = newest._replace(hz=newest.hz * math.exp(since / CENTS))
         return _less_sure(drawn_on, TURNED_SHARE * since)
     if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
         return _less_sure(newest, since)
@@ -77,8 +76,7 @@ def _centre_of_sway(track: Sequence[tuple[int, Fit]]) -> Fit | None:
     crossings = np.count_nonzero(np.diff(cents > centre))
     if spread < max(LEAST_SWAY_CENTS, 3 * newest.uncertainty_cents) or crossings < CROSSINGS:
         return None
-    return replace(
-        newest,
+    return newest._replace(
         hz=newest.hz * math.exp(centre / CENTS),
         uncertainty_cents=math.hypot(newest.uncertainty_cents, CENTRE_SHARE * spread),
     )
@@ -89,7 +87,7 @@ _TAPER = _TAPER / _TAPER.sum()
 
 
 def _less_sure(fit: Fit, by_cents: float) -> Fit:
-    return replace(fit, uncertainty_cents=math.hypot(fit.uncertainty_cents, by_cents))
+    return fit._replace(uncertainty_cents=math.hypot(fit.uncertainty_cents, by_cents))
 
 
 def _line(points: list[tuple[int, float]]) -> tuple[float, float]:

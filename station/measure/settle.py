@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -39,7 +38,7 @@ DISAGREE_SIGMAS = 3.0
 SAME_CENTS = 0.003  # differences nobody can hear are none
 LEAST_WINDOWS = 6
 STRETCHES = 6  # of a note, whose pitches tell how much it wanders
-WINDOWS_A_LENGTH = 3
+WINDOWS_A_LENGTH = 4  # in a note shorter than a second; half as many do in a longer one
 LONGEST_S = 2.0
 VOTE_S = 0.17
 VOTES = 5
@@ -146,7 +145,7 @@ def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) 
         stiffness,
         guess_cents=FOLLOWED_GLIDE_CENTS if known else GUESS_CENTS,
         guess_stiffness=unsure,
-        windows_a_length=WINDOWS_A_LENGTH,
+        windows_a_length=2 if stop - begin > fine.rate_hz else WINDOWS_A_LENGTH,
         top_share=fine.top_share,
     )
     if found is None or found[1].tonal < LEAST_TONAL:
@@ -181,7 +180,7 @@ def _with_wander(heard: Heard, fit: Fit) -> Fit:
     The variance between stretches beyond their own (DerSimonian & Laird 1986,
     "Meta-analysis in clinical trials"), over the number of stretches.
     """
-    each = max(WINDOWS_A_LENGTH + 1, heard.power.shape[0] // STRETCHES)
+    each = max(LEAST_WINDOWS, heard.power.shape[0] // STRETCHES)
     stretches = [
         part
         for first in range(0, heard.power.shape[0] - each + 1, each)
@@ -196,8 +195,8 @@ def _with_wander(heard: Heard, fit: Fit) -> Fit:
     between = excess / float(weight.sum() - weight @ weight / weight.sum())
     if between <= 0:
         return fit
-    return replace(
-        fit, uncertainty_cents=math.sqrt(fit.uncertainty_cents**2 + between / len(stretches))
+    return fit._replace(
+        uncertainty_cents=math.sqrt(fit.uncertainty_cents**2 + between / len(stretches))
     )
 
 
@@ -263,8 +262,7 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
     if _adrift(means, float(np.mean([batch.std() for batch in batches]))):
         # It did not come back to where it was: a peg was turned. Where it ended counts.
         centre, doubt = float(batches[-1].mean()), float(batches[-1].std())
-    return replace(
-        own[-1],
+    return own[-1]._replace(
         hz=hz * math.exp(centre / CENTS),
         uncertainty_cents=max(doubt, sure / math.sqrt(means.size)),
     )

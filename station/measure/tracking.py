@@ -20,7 +20,7 @@ from station.measure.attacks import Attacks
 from station.measure.bank import PartialBank
 from station.measure.drum_check import VAGUEST_CENTS, may_be_a_drum, stands_alone_below
 from station.measure.ears import Ears
-from station.measure.fit import CENTS, Fit, fit_segment, listen_and_fit
+from station.measure.fit import CENTS, Fit, fit_segment, listen_and_fit, window_size
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 from station.measure.mains_check import MainsDoubt, mains_near
@@ -270,6 +270,12 @@ class Tracker:
         if note.fit.hz >= FINE_FROM_HZ and self._fine.holds(note.onset):
             note.kept_fine = self._fine.between(note.onset, stop).copy()
 
+    def _may_keep_windows(self, note: Sounding, length: int, fit: Fit) -> bool:
+        """Whether windows tuned to `fit` will serve the readings to come as well."""
+        whole = self._longest_reading(note)
+        sizes = [window_size(n, self._rate_hz, fit.hz, READING_WINDOW_S) for n in (length, whole)]
+        return sizes[0] == sizes[1] and fit.inharmonicity_sd < KNOWN_STIFFNESS
+
     def _longest_reading(self, note: Sounding) -> int:
         return round(max(READING_S, READING_PERIODS / note.fit.hz) * self._rate_hz)
 
@@ -296,7 +302,7 @@ class Tracker:
             most_partials=READING_PARTIALS,
             longest_window_s=READING_WINDOW_S,
         )
-        if fit is not None and length == self._longest_reading(note):
+        if fit is not None and self._may_keep_windows(note, length, fit):
             note.bank = PartialBank(
                 fit, self._rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
             )

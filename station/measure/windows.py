@@ -13,9 +13,8 @@ any converter's own noise, and it takes half the time.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,8 +96,7 @@ def power_of(heard: Phasors) -> Floats:
     return power
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+class Heard(NamedTuple):
     """A sounding string through its windows.
 
     `numbers` (k,) and `frequencies_hz` (k,): the partials and where their
