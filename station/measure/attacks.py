@@ -101,8 +101,9 @@ class Attacks:
             self._square.extend([mean * mean] * HOPS_KEPT)
         self._mean.append(mean)
         self._square.append(float(np.dot(hop, hop)) / self._hop)
-        power = sum(self._energies(SMOOTH_HOPS)) / SMOOTH_HOPS
-        self._level.append(10 * math.log10(max(power, SILENCE)))
+        squares = self._square
+        power = (squares[-1] + squares[-2] + squares[-3] + squares[-4]) / SMOOTH_HOPS
+        self._level.append(10 * math.log10(max(power - self._offset() ** 2, SILENCE)))
         self._since_onset = 0 if onset_in_spectrum else self._since_onset + 1
         self._since_attack += 1
         if self._since_attack < REFRACTORY_HOPS or not (self._loud() or self._bright(now)):
@@ -128,10 +129,14 @@ class Attacks:
         x = self._history.between(max(self._start, now - length), now)
         return x.size >= FRAME and freshness(x, self._hop) >= BRIGHT_DB
 
+    def _offset(self) -> float:
+        """The mean of the last 40 ms."""
+        mean = self._mean
+        return (mean[-1] + mean[-2] + mean[-3] + mean[-4]) / SMOOTH_HOPS
+
     def _energies(self, hops: int) -> list[float]:
         """Mean squares of the last hops, newest first, about the mean of the last 40 ms."""
-        mean, square = self._mean, self._square
-        offset = sum(mean[-1 - i] for i in range(SMOOTH_HOPS)) / SMOOTH_HOPS
+        mean, square, offset = self._mean, self._square, self._offset()
         return [square[-1 - i] + offset * (offset - 2 * mean[-1 - i]) for i in range(hops)]
 
     def _hops_since_rise(self) -> int:

@@ -25,6 +25,7 @@ from station.measure.windows import BESIDE_EVERY, Floats, Heard, Phasors, Window
 
 OFF_BINS = 0.15  # how far the highest partial may be from its carrier
 WINDOWS_A_LENGTH = 4
+ROWS_KEPT = 128
 
 
 class PartialBank:
@@ -53,9 +54,9 @@ class PartialBank:
         self.reach_cents = CENTS * OFF_BINS / bins
         self._first = start  # where the oldest window kept starts
         self._last: Phasors = np.empty((0, numbers.size), np.complex64)
-        self._power: Floats = np.empty((0, numbers.size))
-        self._turns: Floats = np.empty((0, numbers.size), np.float32)
-        self._beside: Floats = np.empty((0, numbers.size + 1))
+        self._power = Rows(numbers.size)
+        self._phase = Rows(numbers.size)
+        self._beside = Rows(numbers.size + 1)
 
     def suits(self, hz: float) -> bool:
         """Whether a note at `hz` is near enough to the carriers."""
@@ -65,15 +66,15 @@ class PartialBank:
         """The pitch of the samples from `start` to `stop`, later than the last time's."""
         self._listen(history, stop)
         self._forget(start)
-        if len(self._power) < 3:
+        if self._power.count < 3:
             return None
         return fit_heard(
             Heard(
                 self._numbers,
                 self._frequencies,
-                self._turns,
-                self._power,
-                self._beside,
+                self._phase.all(),
+                self._power.all(),
+                self._beside.all(),
                 self._step_s,
                 self._window_s,
             )
@@ -83,24 +84,65 @@ class PartialBank:
         # By pairs of windows: what lies beside is heard in the first of each.
         pairs = max(0, -(-(start - self._first) // (BESIDE_EVERY * self._step)))
         windows = BESIDE_EVERY * pairs
-        self._power = self._power[windows:]
-        self._turns = self._turns[windows:]
-        self._beside = self._beside[pairs:]
+        self._power.forget(windows)
+        self._phase.forget(windows)
+        self._beside.forget(pairs)
         self._first += windows * self._step
 
     def _listen(self, history: History, stop: int) -> None:
-        known = len(self._power)
+        known = self._power.count
         begin = self._first + known * self._step
         count = (stop - begin - self._size) // self._step + 1
         if count <= 0:
             return
         x = history.between(begin, begin + self._size + (count - 1) * self._step)
         fresh = self._windows.hear(x, self._step)
-        heard = np.concatenate((self._last, fresh))
-        self._turns = np.concatenate((self._turns, self._windows.turns(heard, self._step)))
-        self._power = np.concatenate((self._power, power_of(fresh)))
+        if known:
+            turns = self._windows.turns(np.concatenate((self._last, fresh)), self._step)
+            self._phase.add(self._phase.newest() + np.cumsum(turns, axis=0))
+        else:
+            turns = self._windows.turns(fresh, self._step)
+            self._phase.add(np.zeros((1, self._numbers.size)))
+            self._phase.add(np.cumsum(turns, axis=0))
+        self._power.add(power_of(fresh))
         self._last = fresh[-1:]
         skipped = known % BESIDE_EVERY * self._step
         if x.size - skipped >= self._size:
             between = self._between.hear(x[skipped:], BESIDE_EVERY * self._step)
-            self._beside = np.concatenate((self._beside, power_of(between)))
+            self._beside.add(power_of(between))
+
+
+class Rows:
+    """Rows of `width` numbers, the newest added at the end, the oldest forgotten."""
+
+    def __init__(self, width: int) -> None:
+        self._store = np.empty((ROWS_KEPT, width))
+        self._begin = self._end = 0
+
+    @property
+    def count(self) -> int:
+        """How many rows there are."""
+        return self._end - self._begin
+
+    def all(self) -> Floats:
+        """The rows, shape (count, width), a view."""
+        return self._store[self._begin : self._end]
+
+    def newest(self) -> Floats:
+        """The last row."""
+        return self._store[self._end - 1]
+
+    def add(self, rows: Floats) -> None:
+        """Append `rows`, shape (n, width)."""
+        if self._end + len(rows) > len(self._store):
+            kept = self.all().copy()
+            if len(kept) + len(rows) > len(self._store):
+                self._store = np.empty((2 * (len(kept) + len(rows)), kept.shape[1]))
+            self._begin, self._end = 0, len(kept)
+            self._store[: self._end] = kept
+        self._store[self._end : self._end + len(rows)] = rows
+        self._end += len(rows)
+
+    def forget(self, rows: int) -> None:
+        """Drop the oldest `rows`, as far as there are so many."""
+        self._begin = min(self._begin + rows, self._end)

@@ -183,10 +183,12 @@ def _listen(
     windows = Windows(frequencies, rate_hz, size)
     beside = Windows(half_way(hz, inharmonicity, numbers), rate_hz, size)
     heard = windows.hear(x, step)
+    phase = np.zeros(heard.shape)
+    np.cumsum(windows.turns(heard, step), axis=0, out=phase[1:])
     return Heard(
         numbers,
         frequencies,
-        windows.turns(heard, step),
+        phase,
         power_of(heard),
         power_of(beside.hear(x, BESIDE_EVERY * step)),
         step / rate_hz,
@@ -220,11 +222,8 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     power, alive = heard.power, heard.power > LEAST_WINDOW_SNR * noise
     if np.count_nonzero(alive) < alive.size:
         power = power * (alive + NEXT_TO_NOTHING)
-    phase = np.zeros(power.shape)
-    np.cumsum(heard.turns, axis=0, out=phase[1:])
-    phase *= power
     total, first, second = times @ power
-    mean, moment = times[:2] @ phase
+    mean, moment = times[:2] @ (heard.phase * power)
     centre = first / total
     spread = second - centre * first
     slope = (moment - centre * mean) / spread

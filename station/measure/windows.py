@@ -100,14 +100,15 @@ class Heard(NamedTuple):
     """A sounding string through its windows.
 
     `numbers` (k,) and `frequencies_hz` (k,): the partials and where their
-    carriers stand. `turns` (w - 1, k) in radians and `power` (w, k) by window;
+    carriers stand. `phase` (w, k), beyond the carrier's, in radians that do not
+    wrap, from any beginning, and `power` (w, k) by window;
     `beside` (b, k + 1) the power half-way below, between and above them, in
     every BESIDE_EVERY-th window. Windows are `window_s` long, `step_s` apart.
     """
 
     numbers: Floats
     frequencies_hz: Floats
-    turns: Floats
+    phase: Floats
     power: Floats
     beside: Floats
     step_s: float
@@ -124,7 +125,7 @@ class Heard(NamedTuple):
         return Heard(
             self.numbers,
             self.frequencies_hz,
-            self.turns[first : stop - 1],
+            self.phase[first:stop],
             self.power[first:stop],
             self.beside[beside_from:beside_to],
             self.step_s,
