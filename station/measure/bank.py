@@ -130,7 +130,8 @@ class Rows:
 
     def newest(self) -> Floats:
         """The last row."""
-        return self._store[self._end - 1]
+        row: Floats = self._store[self._end - 1]
+        return row
 
     def add(self, rows: Floats) -> None:
         """Append `rows`, shape (n, width)."""

@@ -88,7 +88,7 @@ def harris_window(size: int) -> Floats:
 def find_peaks(x: Floats, rate_hz: float) -> Peaks | None:
     """Peaks of the power spectrum of `x`, shape (n,); None in digital silence."""
     window = harris_window(x.size)
-    padded = 1 << int(np.ceil(np.log2(x.size * 2.5)))
+    padded = 1 << int(np.ceil(np.log2(x.size * 1.5)))
     spectrum = np.abs(np.fft.rfft((x - x.mean()) * window, padded)) * (2 / window.sum())
     bin_hz = rate_hz / padded
     width_hz = MAIN_LOBE_BINS * rate_hz / x.size

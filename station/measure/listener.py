@@ -82,7 +82,8 @@ class Listener:
         used = self._fresh.size // self._hop * self._hop
         for start in range(0, used, self._hop):
             said += self._hear_hop(self._fresh[start : start + self._hop])
-            said += self._levels_until(self._seconds(self._history.stop))
+            if self._levels:
+                said += self._levels_until(self._seconds(self._history.stop))
         self._fresh = self._fresh[used:]
         return said
 
