@@ -18,6 +18,7 @@ import numpy as np
 from station.measure.fit import CENTS, Fit
 
 LEAST_READINGS = 4
+LINE_READINGS = 6  # a shorter piece of any curve looks straight
 MOST_READINGS = 15
 STRAIGHT = 4.0  # a line is so many times longer than what lies beside it
 CLEAR_SIGMAS = 3.0
@@ -25,7 +26,7 @@ SWAY_READINGS = 40  # 0.8 s
 LEAST_SWAY_CENTS = 1.0
 CROSSINGS = 5  # of the centre, by two and a half sways
 CENTRE_SHARE = 0.03  # of a sway's spread: how far off its centre may be
-TURNED_SHARE = 0.1  # how far off the line's continuation may be
+TURNED_SHARE = 0.2  # how far off the line's continuation may be
 # Bass strings glide by 5 to 10 cents in their first third of a second (common practice, no
 # source); a tenth of a second of that, until the readings themselves tell.
 UNKNOWN_CENTS = 0.5
@@ -55,7 +56,8 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
         return swaying
     slope, beside = _line(late)
     whole, since = abs(slope) * -late[-1][0], slope * length / 2
-    if whole > STRAIGHT * beside + CLEAR_SIGMAS * newest.uncertainty_cents:
+    straight = whole > STRAIGHT * beside + CLEAR_SIGMAS * newest.uncertainty_cents
+    if straight and len(late) >= LINE_READINGS:
         drawn_on = newest._replace(hz=newest.hz * math.exp(since / CENTS))
         return _less_sure(drawn_on, TURNED_SHARE * since)
     if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:

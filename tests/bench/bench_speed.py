@@ -26,9 +26,14 @@ STAGES = {
     "ears.py": "onsets, coarse pitch (aubio)",
     "attacks.py": "strokes",
     "hypothesis.py": "which note",
-    "bank.py": "windows of a sounding note",
+    "bank.py": "a sounding note's windows, kept",
+    "windows.py": "windows heard",
     "fit.py": "fit of all partials",
     "hum.py": "mains",
+    "mains_check.py": "mains or string",
+    "drum_check.py": "drum or string",
+    "ringing.py": "ringing on",
+    "moving.py": "the pitch now",
     "settle.py": "settled notes",
     "tracking.py": "following",
     "listener.py": "putting together",
@@ -91,6 +96,7 @@ def main() -> None:
         ratios = sorted(length_s / listen(x, tracker) for _ in range(3))
         low, middle, high = ratios
         print(f"{tracker}: {middle:.0f} times real time (three runs: {low:.0f} to {high:.0f})")
+        print(f"  eight lines like this one: {8 * 100 / middle:.0f} % of a core")
     print("where the time goes:")
     print_profile(x)
 

@@ -83,8 +83,7 @@ def measure_partials(x: Floats, hz: float) -> Partials:
     assert found is not None
     heard, fit = found
     at_s = np.arange(len(heard.power)) * heard.step_s
-    turned = np.zeros(heard.power.shape)
-    turned[1:] = np.cumsum(heard.turns, axis=0) / (2 * np.pi)
+    turned = heard.phase / (2 * np.pi)
     beyond = turned + at_s[:, None] * (heard.frequencies_hz - heard.numbers * fit.hz)
     slopes = [
         np.polyfit(at_s, turns, 1, w=np.sqrt(power))[0]
@@ -179,7 +178,7 @@ def draw_readings(axes: Axes, readings: list[Reading], note: Note) -> None:
     off = np.array([cents(reading.hz, note.hz) for reading in readings])
     unsure = np.array([reading.uncertainty_cents for reading in readings])
     axes.axvspan(0, STEADY_S[0], color="#eeeeee", linewidth=0)
-    axes.text(0.01, -0.65, "left out of the\nsettled pitch", va="center", color="#555555")
+    axes.text(0.01, -0.65, "left out as far\nas it glides", va="center", color="#555555")
     t = np.linspace(0, at_s[-1], 400)
     axes.plot(t, 1200 * np.log2(sharp_by(t)), color=PALE, label="the string's true glide")
     axes.errorbar(

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from station.measure.hum import find_hum
+from station.measure.types import Level
 from tests.support.strings import StiffString, cents, hear_all, noise
 
 RATE_HZ = 48000
@@ -63,3 +64,33 @@ def test_hum_that_stops_and_comes_back_is_never_a_note() -> None:
     readings, notes, _ = hear_all(x, RATE_HZ)
     assert readings == []
     assert notes == []
+
+
+@pytest.mark.parametrize("mains_hz", [49.95, 60.1])
+@pytest.mark.parametrize("string_hz", [41.203, 48.999, 61.735, 65.406, 110.0, 195.998])
+def test_three_tenths_of_a_second_of_hum_before_a_note_are_enough(
+    string_hz: float, mains_hz: float
+) -> None:
+    silence = np.zeros(round(0.3 * RATE_HZ))
+    x = np.concatenate((silence, StiffString(string_hz, 1e-4).sound(RATE_HZ, 1.2)))
+    power = np.mean(x[silence.size : silence.size + RATE_HZ // 2] ** 2)
+    level = np.sqrt(power * 10 ** (HUM_SHARE_DB / 10))
+    x = x + level * hum(mains_hz, x.size / RATE_HZ, seed=3)[: x.size] + noise(x.size, -75)
+
+    readings, notes, _ = hear_all(x, RATE_HZ)
+
+    assert [abs(cents(note.hz, string_hz)) < 0.5 for note in notes] == [True]
+    assert max(abs(cents(reading.hz, string_hz)) for reading in readings) < 3
+
+
+@pytest.mark.parametrize("mains_hz", [49.9, 50.07, 59.93, 60.1])
+def test_a_line_says_how_high_and_how_loud_its_hum_is(mains_hz: float) -> None:
+    x = 10 ** (-35 / 20) * hum(mains_hz, 2.0) + noise(2 * RATE_HZ, -80)
+
+    _, _, said = hear_all(x, RATE_HZ)
+
+    levels = [item for item in said if isinstance(item, Level) and item.at_s > 0.5]
+    assert len(levels) > 4
+    for level in levels:
+        assert level.hum_hz == pytest.approx(mains_hz, abs=0.05)
+        assert level.hum_dbfs == pytest.approx(-35.0, abs=0.5)

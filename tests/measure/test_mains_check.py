@@ -57,3 +57,25 @@ def test_the_notes_of_equal_temperament_at_440_are_not_mains_like() -> None:
     assert [mains_near(hz) for hz in (50.0, 59.9, 100.1, 150.0, 240.0)] == [50, 60, 100, 150, 240]
     assert mains_near(50.4) is None
     assert mains_near(50.4, uncertainty_cents=4.0) == 50
+
+
+@pytest.mark.parametrize("hz", [200.0, 250.0])
+def test_a_flexible_string_that_hardly_dies_is_heard_beside_the_mains_all_the_same(
+    hz: float,
+) -> None:
+    x = after_silence(StiffString(hz, 0.0, ring_s=20.0).sound(RATE_HZ, 2.0, 1), RATE_HZ)
+
+    readings, notes, _ = hear_all(x, RATE_HZ)
+
+    assert readings[0].at_s < 0.5 + 0.75
+    assert [abs(cents(note.hz, hz)) < 0.1 for note in notes] == [True]
+
+
+def test_a_stiff_string_at_100_hz_proves_itself_as_soon_as_any_is_read() -> None:
+    for seed in range(3):
+        x = after_silence(StiffString(100.0, 1e-4).sound(RATE_HZ, 1.0, seed), RATE_HZ)
+
+        readings, notes, _ = hear_all(x, RATE_HZ)
+
+        assert readings[0].at_s - 0.5 < 4 / 100.0 + 0.075
+        assert [abs(cents(note.hz, 100.0)) < 0.1 for note in notes] == [True]

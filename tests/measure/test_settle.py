@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.support.strings import Floats, after_silence, cents, hear_all
+from tests.support.bound import pitch_bound_cents
+from tests.support.strings import Floats, StiffString, after_silence, cents, hear_all
 
 RATE_HZ = 48000
 TARGET_HZ = 82.407
@@ -65,3 +66,35 @@ def test_a_pluck_that_starts_sharp_is_read_where_it_settles() -> None:
     _, notes, _ = hear_all(x, RATE_HZ)
     assert len(notes) == 1
     assert abs(cents(notes[0].hz, TARGET_HZ)) < 0.1
+
+
+@pytest.mark.parametrize("hz", [350.0, 391.995, 440.0, 493.883, 554.365, 622.254, 659.255])
+def test_a_clean_high_stiff_string_settles_within_a_hundredth_of_a_cent(hz: float) -> None:
+    for seed in range(3):
+        stiffness = float(np.random.default_rng(seed).uniform(0, 3e-4))
+        string = StiffString(hz, stiffness, partials=15)
+        x = np.concatenate((np.zeros(RATE_HZ // 2), string.sound(RATE_HZ, 1.5, seed)))
+
+        _, notes, _ = hear_all(x, RATE_HZ)
+
+        assert [abs(cents(note.hz, hz)) < 0.01 for note in notes] == [True]
+
+
+@pytest.mark.parametrize("midi", [33, 40, 45, 50, 55, 59, 64])
+def test_a_short_note_comes_as_near_to_its_bound_as_a_long_one(midi: int) -> None:
+    over_bound = []
+    for seed in range(5):
+        rng = np.random.default_rng(seed + midi)
+        hz = 440 * 2 ** ((midi - 69 + rng.uniform(-0.45, 0.45)) / 12)
+        string = StiffString(hz, 1e-4, ring_s=0.35)
+        x = string.sound(RATE_HZ, 1.0, seed)
+        noise_power = float(np.mean(x[: RATE_HZ // 2] ** 2)) / 1e4
+        bound_cents = pitch_bound_cents(string, RATE_HZ, 0.5, noise_power, seed)
+        x = np.concatenate((np.zeros(RATE_HZ // 2), x))
+        x += np.sqrt(noise_power) * np.random.default_rng(seed + 1000).normal(size=x.size)
+
+        _, notes, _ = hear_all(x, RATE_HZ)
+
+        assert len(notes) == 1
+        over_bound.append(cents(notes[0].hz, hz) / bound_cents)
+    assert np.sqrt(np.mean(np.square(over_bound))) < 2.5

@@ -1,0 +1,93 @@
+"""The pitch now: no lag behind a peg, the centre of a vibrato, honest during a pluck's glide."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.support.strings import Floats, after_silence, cents, hear_all, noise
+
+RATE_HZ = 48000
+PLUCK_S = 0.5
+PEG_CENTS_S = 30.0
+TURN_S = 1.2
+STRINGS_HZ = [41.203, 55.0, 82.407, 195.998]
+
+
+def moving(hz: float, cents_at: Floats, seed: int, ring_s: float = 4.0) -> Floats:
+    """A stiff string (Fletcher 1964) lying `cents_at` above `hz`, sample by sample."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(cents_at.size) / RATE_HZ
+    own_t = np.cumsum(2 ** (cents_at / 1200)) / RATE_HZ
+    x = np.zeros(t.size)
+    for k in range(1, 16):
+        f = hz * k * np.sqrt((1 + 1e-4 * k**2) / (1 + 1e-4))
+        decay = np.exp(-t * np.sqrt(k) / ring_s)
+        x += 0.2 / k * decay * np.cos(2 * np.pi * f * own_t + rng.uniform(0, 2 * np.pi))
+    return x
+
+
+@pytest.mark.parametrize("cents_a_s", [PEG_CENTS_S, -PEG_CENTS_S])
+@pytest.mark.parametrize("begins_s", [0.0, 0.8])
+@pytest.mark.parametrize("hz", STRINGS_HZ)
+def test_readings_keep_up_with_a_peg_and_stay_where_it_stops(
+    hz: float, begins_s: float, cents_a_s: float
+) -> None:
+    t = np.arange(round(2.7 * RATE_HZ)) / RATE_HZ
+    pitch = cents_a_s * np.clip(t - begins_s, 0, TURN_S)
+    x = after_silence(moving(hz, pitch, seed=3), RATE_HZ, hiss_db=-80)
+
+    readings, notes, _ = hear_all(x, RATE_HZ)
+
+    began, ended = PLUCK_S + begins_s, PLUCK_S + begins_s + TURN_S
+    off = [(r.at_s, cents(r.hz, hz) - np.interp(r.at_s - PLUCK_S, t, pitch)) for r in readings]
+    turning = [abs(by) for at_s, by in off if began + 0.3 < at_s < ended]
+    stopped = [abs(by) for at_s, by in off if at_s > ended + 0.4]
+    assert len(turning) > 40
+    assert max(turning) < 1
+    assert len(stopped) > 10
+    assert max(stopped) < 0.5
+    assert max(abs(by) for _, by in off) < 5
+    assert len(notes) == 1
+
+
+@pytest.mark.parametrize("sways_a_s", [4.5, 5.5, 6.5])
+@pytest.mark.parametrize("wide_cents", [15.0, 40.0])
+@pytest.mark.parametrize("hz", [110.0, 195.998, 440.0])
+def test_a_vibrato_reads_its_centre_while_it_sounds_and_after(
+    hz: float, wide_cents: float, sways_a_s: float
+) -> None:
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    sway = wide_cents * np.sin(2 * np.pi * sways_a_s * t + 1)
+
+    x = after_silence(moving(hz, sway, seed=2), RATE_HZ, hiss_db=-80)
+    readings, notes, _ = hear_all(x, RATE_HZ)
+
+    late = [abs(cents(r.hz, hz)) for r in readings if r.at_s > PLUCK_S + 1]
+    assert len(late) > 25
+    assert max(late) < 1.5
+    assert [abs(cents(note.hz, hz)) < 1.5 for note in notes] == [True]
+
+
+@pytest.mark.parametrize("glide_cents", [4.0, 8.0])
+def test_readings_of_a_pluck_that_starts_sharp_are_true_at_their_time_and_know_how_true(
+    glide_cents: float,
+) -> None:
+    over_claim = []
+    for midi in (28, 33, 40, 45, 50, 55, 59, 64):
+        for glide_s in (0.05, 0.1, 0.15):
+            hz = 440 * 2 ** ((midi - 69) / 12)
+            t = np.arange(RATE_HZ) / RATE_HZ
+            x = moving(hz, glide_cents * np.exp(-t / glide_s), midi, ring_s=1.5)
+            hiss_db = 10 * np.log10(np.mean(x[: RATE_HZ // 2] ** 2)) - 30
+            x = np.concatenate((np.zeros(round(PLUCK_S * RATE_HZ)), x))
+
+            readings, _, _ = hear_all(x + noise(x.size, float(hiss_db), midi), RATE_HZ)
+
+            assert len(readings) > 30
+            for r in readings:
+                sharp = glide_cents * np.exp(-max(0.0, r.at_s - PLUCK_S) / glide_s)
+                error = cents(r.hz, hz) - sharp
+                assert abs(error) < 5
+                over_claim.append(error / r.uncertainty_cents)
+    assert 0.4 < np.sqrt(np.mean(np.square(over_claim))) < 2.5
