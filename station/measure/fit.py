@@ -90,95 +90,105 @@ def window_size(samples: float, rate_hz: float, hz: float, longest_s: float) -> 
     return round(periods * period)
 
 
-def fit_segment(
-    x: Floats,
-    rate_hz: float,
-    hz: float,
-    inharmonicity: float = 0.0,
-    guess_cents: float = GUESS_CENTS,
-    guess_stiffness: float = GUESS_STIFFNESS,
-    most_partials: int = MOST_PARTIALS,
-    longest_window_s: float = LONGEST_WINDOW_S,
-) -> Fit | None:
-    """The pitch of `x`, shape (n,), known to lie within `guess_cents` of `hz`.
+class Guess(NamedTuple):
+    """What is known of a string beforehand: first partial and inharmonicity.
 
-    `guess_stiffness` is how far `inharmonicity` may be off; windows are at most
-    `longest_window_s` (or six periods) long: pitch must hardly move within one,
-    the less the higher the partial. A guess that may be
-    off is tried on the lower partials first, where it is off by less, then on
-    more as it gets better. None where nothing can be told.
+    `cents` and `stiffness` are how far either may be off.
     """
-    found = listen_and_fit(
-        x,
-        rate_hz,
-        hz,
-        inharmonicity,
-        guess_cents,
-        guess_stiffness,
-        most_partials,
-        longest_window_s,
-    )
+
+    hz: float
+    inharmonicity: float = 0.0
+    cents: float = GUESS_CENTS
+    stiffness: float = GUESS_STIFFNESS
+
+
+class Care(NamedTuple):
+    """How a sound is listened to.
+
+    Windows are at most `longest_window_s` (or six periods) long: pitch must hardly
+    move within one, the less the higher the partial. `windows_a_length` begin within
+    one's length. Partials are heard up to `top_share` of the rate.
+    """
+
+    most_partials: int = MOST_PARTIALS
+    longest_window_s: float = LONGEST_WINDOW_S
+    top_share: float = TOP_SHARE
+    windows_a_length: int = 4
+
+
+USUAL_CARE = Care()
+
+
+def fit_segment(x: Floats, rate_hz: float, guess: Guess, care: Care = USUAL_CARE) -> Fit | None:
+    """The pitch of `x`, shape (n,), known to lie about `guess`.
+
+    A guess that may be off is tried on the lower partials first, where it is off
+    by less, then on more as it gets better. None where nothing can be told.
+    """
+    found = listen_and_fit(x, rate_hz, guess, care)
     return None if found is None else found[1]
 
 
 def listen_and_fit(
-    x: Floats,
-    rate_hz: float,
-    hz: float,
-    inharmonicity: float = 0.0,
-    guess_cents: float = GUESS_CENTS,
-    guess_stiffness: float = GUESS_STIFFNESS,
-    most_partials: int = MOST_PARTIALS,
-    longest_window_s: float = LONGEST_WINDOW_S,
-    top_share: float = TOP_SHARE,
-    windows_a_length: int = 4,
+    x: Floats, rate_hz: float, guess: Guess, care: Care = USUAL_CARE
 ) -> tuple[Heard, Fit] | None:
-    """As `fit_segment`, with what the last windows heard: so many begin within one's length."""
+    """As `fit_segment`, with what the last windows heard."""
     sound = (x - x.mean()).astype(np.float32)
-    first_hz = hz
+    first_hz = guess.hz
     found = None
     for _ in range(ROUNDS):
-        if x.size * hz / rate_hz < LEAST_PERIODS:
+        if x.size * guess.hz / rate_hz < LEAST_PERIODS:
             return None
-        every = partial_numbers(rate_hz, hz, inharmonicity, top_share)[:most_partials]
-        longest = CENTS * LOBE_SHARE * rate_hz / (hz * guess_cents)  # for the first partial
-        full = window_size(x.size, rate_hz, hz, longest_window_s)
-        size = window_size(min(x.size - 8, 3 * longest), rate_hz, hz, longest_window_s)
-        # B wrong by b puts partial k wrong by k^3 b F / 2.
-        stiffest = (2 * LOBE_SHARE * rate_hz / (size * hz * guess_stiffness)) ** (1 / 3)
-        numbers = every[: max(1, int(min(longest / size, stiffest)))]
+        every = partial_numbers(rate_hz, guess.hz, guess.inharmonicity, care.top_share)
+        every = every[: care.most_partials]
+        size, reached = _bearable(x.size, rate_hz, guess, care)
+        numbers = every[:reached]
         if numbers.size == 0:
             return None
-        size = min(size, x.size - 8)
-        step = max(1, min(size // windows_a_length, (x.size - size) // 3))
-        heard = _listen(sound, rate_hz, hz, inharmonicity, numbers, size, step)
+        heard = _listen(sound, rate_hz, guess, numbers, size, care.windows_a_length)
         fit = fit_heard(heard)
         if fit is None or abs(math.log(fit.hz / first_hz)) * CENTS > LOST_CENTS:
             return None
         found = heard, fit
-        moved_cents = abs(math.log(fit.hz / hz)) * CENTS
-        # As for the guess: by how much of a bin the highest partial's carrier was off.
-        moved_bins = abs(fit.inharmonicity - inharmonicity) * numbers[-1] ** 3 * hz * size / rate_hz
-        settled = moved_cents < SETTLED_CENTS and moved_bins / 2 < LOBE_SHARE
-        if numbers.size == every.size and size >= min(full, x.size - 8) and settled:
+        full = min(window_size(x.size, rate_hz, guess.hz, care.longest_window_s), x.size - 8)
+        if numbers.size == every.size and size >= full and _was_near(guess, fit, heard):
             return found
-        hz = fit.hz
-        if fit.inharmonicity_sd < guess_stiffness:  # few partials say nothing of it
-            inharmonicity = fit.inharmonicity
-            guess_stiffness = max(3 * fit.inharmonicity_sd, guess_stiffness / 10)
-        guess_cents = min(max(3 * fit.uncertainty_cents, 0.05), guess_cents / 2)
+        guess = _better(guess, fit)
     return found
 
 
+def _bearable(samples: int, rate_hz: float, guess: Guess, care: Care) -> tuple[int, int]:
+    """How long windows may be, and how many partials they reach, with `guess` so far off."""
+    longest = CENTS * LOBE_SHARE * rate_hz / (guess.hz * guess.cents)  # for the first partial
+    wanted = min(samples - 8, 3 * longest)
+    size = window_size(wanted, rate_hz, guess.hz, care.longest_window_s)
+    # B wrong by b puts partial k wrong by k^3 b F / 2.
+    stiffest = (2 * LOBE_SHARE * rate_hz / (size * guess.hz * guess.stiffness)) ** (1 / 3)
+    return min(size, samples - 8), max(1, int(min(longest / size, stiffest)))
+
+
+def _was_near(guess: Guess, fit: Fit, heard: Heard) -> bool:
+    """Whether all carriers stood within reach of their partials."""
+    moved_cents = abs(math.log(fit.hz / guess.hz)) * CENTS
+    bins = heard.numbers[-1] ** 3 * guess.hz * heard.window_s / 2
+    off_bins = abs(fit.inharmonicity - guess.inharmonicity) * float(bins)
+    return moved_cents < SETTLED_CENTS and off_bins < LOBE_SHARE
+
+
+def _better(guess: Guess, fit: Fit) -> Guess:
+    """The guess for the next round."""
+    cents = min(max(3 * fit.uncertainty_cents, 0.05), guess.cents / 2)
+    if fit.inharmonicity_sd >= guess.stiffness:  # few partials say nothing of it
+        return guess._replace(hz=fit.hz, cents=cents)
+    stiffness = max(3 * fit.inharmonicity_sd, guess.stiffness / 10)
+    return Guess(fit.hz, fit.inharmonicity, cents, stiffness)
+
+
 def _listen(
-    x: Floats,
-    rate_hz: float,
-    hz: float,
-    inharmonicity: float,
-    numbers: Floats,
-    size: int,
-    step: int,
+    x: Floats, rate_hz: float, guess: Guess, numbers: Floats, size: int, windows_a_length: int
 ) -> Heard:
+    step = max(1, min(size // windows_a_length, (x.size - size) // 3))
+    hz, inharmonicity = guess.hz, guess.inharmonicity
     frequencies = partial_frequencies(hz, inharmonicity, numbers)
     windows = Windows(frequencies, rate_hz, size)
     beside = Windows(half_way(hz, inharmonicity, numbers), rate_hz, size)

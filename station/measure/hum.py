@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from station.measure.fit import fit_segment
+from station.measure.fit import Guess, fit_segment
 from station.measure.windows import carriers
 
 Floats = NDArray[np.floating[Any]]
@@ -64,7 +64,7 @@ def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
     mains_hz = _likely_mains(x, rate_hz)
     if mains_hz is None:
         return None
-    fit = fit_segment(x, rate_hz, mains_hz, guess_cents=10.0, guess_stiffness=1e-6)
+    fit = fit_segment(x, rate_hz, Guess(mains_hz, cents=10.0, stiffness=1e-6))
     hz = fit.hz if fit is not None and fit.uncertainty_cents < SURE_CENTS else mains_hz
     if abs(hz - round(hz / 10) * 10) > MAINS_OFF_HZ:
         return None

@@ -19,10 +19,10 @@ import numpy as np
 
 from station.measure.fit import (
     CENTS,
-    GUESS_CENTS,
-    GUESS_STIFFNESS,
     TOP_SHARE,
+    Care,
     Fit,
+    Guess,
     fit_heard,
     fit_segment,
     listen_and_fit,
@@ -101,7 +101,8 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
     stayed = _stayed_since(played.track, start, stop, rate_hz)
     if stayed is not None:
         part = played.ending[-min(played.length - stayed, played.ending.size) :]
-        fit = fit_segment(part, rate_hz, played.guess.hz, played.guess.inharmonicity)
+        guess = Guess(played.guess.hz, played.guess.inharmonicity)
+        fit = fit_segment(part, rate_hz, guess)
         if fit is not None and fit.tonal >= LEAST_TONAL:
             return fit
     hz, inharmonicity = _elected(played, played.x[start:stop], rate_hz)
@@ -125,32 +126,32 @@ def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:
 
 
 def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) -> Fit | None:
-    guess, fine = played.guess, played.fine or Fine(played.x, rate_hz, TOP_SHARE)
-    known = abs(math.log(guess.hz / hz)) * CENTS < FOLLOWED_CENTS
-    stiffness, unsure = inharmonicity, GUESS_STIFFNESS
-    if known:
-        # The last reading heard little of the higher partials; the surest one heard them best.
-        own = [
-            fit for _, fit in played.track if abs(math.log(fit.hz / hz)) * CENTS < FOLLOWED_CENTS
-        ]
-        surest = min(own, key=lambda fit: fit.inharmonicity_sd, default=guess)
-        stiffness = surest.inharmonicity
-        unsure = max(FOLLOWED_STIFFNESS, 4 * surest.inharmonicity_sd)
+    fine = played.fine or Fine(played.x, rate_hz, TOP_SHARE)
     begin = round(min(STROKE_S * fine.rate_hz, 0.1 * fine.x.size))
     _, stop = _steady_part(fine.x.size, fine.rate_hz)
+    windows = WINDOWS_A_LENGTH if stop - begin < fine.rate_hz else WINDOWS_A_LENGTH // 2
     found = listen_and_fit(
         fine.x[begin:stop],
         fine.rate_hz,
-        hz,
-        stiffness,
-        guess_cents=FOLLOWED_GLIDE_CENTS if known else GUESS_CENTS,
-        guess_stiffness=unsure,
-        windows_a_length=2 if stop - begin > fine.rate_hz else WINDOWS_A_LENGTH,
-        top_share=fine.top_share,
+        _as_followed(played, hz) or Guess(hz, inharmonicity),
+        Care(top_share=fine.top_share, windows_a_length=windows),
     )
     if found is None or found[1].tonal < LEAST_TONAL:
-        return fit_segment(played.x, rate_hz, hz, inharmonicity)
+        return fit_segment(played.x, rate_hz, Guess(hz, inharmonicity))
     return _from_the_settled_moment(*found)
+
+
+def _as_followed(played: Played, hz: float) -> Guess | None:
+    """What the readings say of the note, if they are near `hz`.
+
+    The last one heard little of the higher partials; the surest one heard them best.
+    """
+    if abs(math.log(played.guess.hz / hz)) * CENTS >= FOLLOWED_CENTS:
+        return None
+    near = [fit for _, fit in played.track if abs(math.log(fit.hz / hz)) * CENTS < FOLLOWED_CENTS]
+    surest = min(near, key=lambda fit: fit.inharmonicity_sd, default=played.guess)
+    unsure = max(FOLLOWED_STIFFNESS, 4 * surest.inharmonicity_sd)
+    return Guess(hz, surest.inharmonicity, FOLLOWED_GLIDE_CENTS, unsure)
 
 
 def _from_the_settled_moment(heard: Heard, whole: Fit) -> Fit:

@@ -20,7 +20,7 @@ from station.measure.attacks import Attacks
 from station.measure.bank import PartialBank
 from station.measure.drum_check import VAGUEST_CENTS, may_be_a_drum, stands_alone_below
 from station.measure.ears import Ears
-from station.measure.fit import CENTS, Fit, fit_segment, listen_and_fit, window_size
+from station.measure.fit import CENTS, Care, Fit, Guess, fit_segment, listen_and_fit, window_size
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 from station.measure.mains_check import MainsDoubt, mains_near
@@ -40,6 +40,7 @@ READING_S = 0.12
 READING_PERIODS = 9
 READING_WINDOW_S = 0.025
 READING_PARTIALS = 12  # in a short sound the higher ones add little
+READING_CARE = Care(READING_PARTIALS, READING_WINDOW_S)
 FORGET_S = 4.0  # how much sound is kept
 LONGEST_NOTE_S = 3.0
 FINE_FROM_HZ = 250.0  # twenty partials of lower notes lie within the working rate's pass band
@@ -160,7 +161,7 @@ class Tracker:
             return heard
         if guess.hz * x.size / self._rate_hz < LEAST_PERIODS:
             return heard
-        found = listen_and_fit(x, self._rate_hz, guess.hz, guess.inharmonicity)
+        found = listen_and_fit(x, self._rate_hz, Guess(guess.hz, guess.inharmonicity))
         if found is None or found[1].tonal < TONAL_TO_START:
             return heard
         fit, pending = found[1], self._pending
@@ -221,7 +222,7 @@ class Tracker:
         self._struck = False
         self._guess = None
         known = pending.fit
-        fit = fit_segment(x, self._rate_hz, known.hz, known.inharmonicity)
+        fit = fit_segment(x, self._rate_hz, Guess(known.hz, known.inharmonicity))
         if fit is None or not self._goes_on(pending, fit, now):
             return []
         pending.fit = fit
@@ -293,15 +294,9 @@ class Tracker:
             fit = bank.fit(self._history, start, now)
             if fit is not None and bank.suits(fit.hz):
                 return fit
-        fit = fit_segment(
-            self._history.between(start, now),
-            self._rate_hz,
-            note.fit.hz,
-            note.fit.inharmonicity,
-            guess_stiffness=KNOWN_STIFFNESS,
-            most_partials=READING_PARTIALS,
-            longest_window_s=READING_WINDOW_S,
-        )
+        guess = Guess(note.fit.hz, note.fit.inharmonicity, stiffness=KNOWN_STIFFNESS)
+        x = self._history.between(start, now)
+        fit = fit_segment(x, self._rate_hz, guess, READING_CARE)
         if fit is not None and self._may_keep_windows(note, length, fit):
             note.bank = PartialBank(
                 fit, self._rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
@@ -345,7 +340,7 @@ class Tracker:
         agreed = len(last) == needed and max(_apart(hz, guess.hz) for hz in last) < AGREE_CENTS
         if young and agreed and _apart(guess.hz, note.fit.hz) > SAME_PITCH_CENTS:
             x = self._history.between(start, now)
-            found = listen_and_fit(x, self._rate_hz, guess.hz, guess.inharmonicity)
+            found = listen_and_fit(x, self._rate_hz, Guess(guess.hz, guess.inharmonicity))
             if found is not None and stands_alone_below(found[0]):
                 note.fit = found[1]
 

@@ -24,7 +24,7 @@ from matplotlib.axes import Axes
 from PIL import Image
 
 from station.measure.decimate import Decimator
-from station.measure.fit import listen_and_fit
+from station.measure.fit import Guess, listen_and_fit
 from station.measure.types import Note, Reading
 from tests.bench.bench_latency import gliding, sharp_by
 from tests.support.strings import Floats, cents, hear_all, noise
@@ -79,7 +79,7 @@ def measure_partials(x: Floats, hz: float) -> Partials:
     decimator = Decimator(RATE_HZ)
     slow, rate_hz = decimator.push(x.astype(np.float32)), decimator.rate_hz
     start, stop = (round((PLUCK_S + after_s) * rate_hz) for after_s in STEADY_S)
-    found = listen_and_fit(slow[start:stop], rate_hz, hz)
+    found = listen_and_fit(slow[start:stop], rate_hz, Guess(hz))
     assert found is not None
     heard, fit = found
     at_s = np.arange(len(heard.power)) * heard.step_s

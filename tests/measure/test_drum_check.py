@@ -38,8 +38,9 @@ def test_a_string_over_a_drum_loop_is_heard_and_never_misread(name: str, seed: i
     assert len(readings) > 60
     assert readings[0].at_s - pluck_s < 0.2
     assert max(abs(cents(reading.hz, hz)) for reading in readings) < 5
-    assert notes
-    assert max(abs(cents(note.hz, hz)) for note in notes) < 0.5
+    assert notes[0].onset_s == pytest.approx(pluck_s, abs=0.03)
+    assert abs(cents(notes[0].hz, hz)) < 0.5
+    assert max(abs(cents(note.hz, hz)) for note in notes) < 5
 
 
 @pytest.mark.parametrize("to_hz", [50.0, 60.0])
