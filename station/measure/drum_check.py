@@ -25,6 +25,7 @@ LONE_BELOW_HZ = 400.0
 VAGUEST_LONE_CENTS = 1.0
 KICK_BELOW_HZ = 200.0  # no string so low was heard with one partial at all
 KICK_S = 0.6
+CHOKED_DB_S = 90.0  # a snare's body falls by 150, a muted string of so few partials by 60
 PRIMES = (2, 3, 5, 7)
 OWN_CENTS = 2.5
 OWN_SIGMAS = 4.0
@@ -40,8 +41,11 @@ def may_be_a_drum(heard: Heard, fit: Fit, age_s: float) -> bool:
     partials = min(fit.partials, _loud_partials(heard))
     if partials > FEW_PARTIALS:
         return fit.uncertainty_cents > VAGUEST_CENTS
-    if partials > 1 or fit.hz >= LONE_BELOW_HZ:
+    if fit.hz >= LONE_BELOW_HZ:
         return fit.uncertainty_cents > VAGUEST_FEW_CENTS
+    if partials > 1:
+        choked = _falls_db_s(heard) > CHOKED_DB_S
+        return choked or fit.uncertainty_cents > VAGUEST_FEW_CENTS
     if fit.hz < KICK_BELOW_HZ and age_s < KICK_S:
         return True
     return fit.uncertainty_cents > VAGUEST_LONE_CENTS or _falls_db_s(heard) > FALLING_DB_S
@@ -72,8 +76,11 @@ def stands_alone_below(heard: Heard) -> bool:
 
 
 def _loud_partials(heard: Heard) -> int:
-    """How many partials are within LOUD_DB of the loudest: what leaks from a kick's one is not."""
-    power = heard.power.mean(axis=0)
+    """How many partials are always within LOUD_DB of the loudest.
+
+    What leaks from a kick's only one is not, nor the next stroke's click, in the last window.
+    """
+    power = heard.power.min(axis=0)
     return int(np.count_nonzero(power > power.max() * 10 ** (-LOUD_DB / 10)))
 
 

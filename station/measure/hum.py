@@ -28,6 +28,8 @@ LEAST_SHARE = 0.5  # of all power in a pause, to be worth taking out
 STEADY = (
     0.06  # relative change within half a pause: a string that rings for half a minute fades more
 )
+LONE_MULTIPLES = (4, 5)
+LONE_SHARE = 0.99
 SURE_CENTS = 0.5  # 15 mHz at 50 Hz
 
 
@@ -74,7 +76,17 @@ def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
     size = np.sum(np.abs(first) ** 2 + np.abs(second) ** 2)
     if size <= 0 or np.sum(np.abs(first - second) ** 2) > STEADY**2 * size:
         return None
-    return Hum(hz, _amplitudes(x, rate_hz, hz, 0), origin, rate_hz, x.size)
+    amplitude = _amplitudes(x, rate_hz, hz, 0)
+    if _is_one_note(amplitude):
+        return None
+    return Hum(hz, amplitude, origin, rate_hz, x.size)
+
+
+def _is_one_note(amplitude: NDArray[np.complex128]) -> bool:
+    """Whether only multiples of four or five times the mains are there: a string is so."""
+    power = np.abs(amplitude) ** 2
+    whole = float(power.sum())
+    return any(float(power[n - 1 :: n].sum()) > LONE_SHARE * whole for n in LONE_MULTIPLES)
 
 
 def _likely_mains(x: Floats, rate_hz: float) -> float | None:

@@ -60,10 +60,10 @@ def test_the_notes_of_equal_temperament_at_440_are_not_mains_like() -> None:
 
 
 @pytest.mark.parametrize("hz", [200.0, 250.0])
-def test_a_flexible_string_that_hardly_dies_is_heard_beside_the_mains_all_the_same(
+def test_a_flexible_string_that_never_dies_is_heard_beside_the_mains_all_the_same(
     hz: float,
 ) -> None:
-    x = after_silence(StiffString(hz, 0.0, ring_s=20.0).sound(RATE_HZ, 2.0, 1), RATE_HZ)
+    x = after_silence(StiffString(hz, 0.0, ring_s=1e9).sound(RATE_HZ, 2.0, 1), RATE_HZ)
 
     readings, notes, _ = hear_all(x, RATE_HZ)
 
