@@ -49,7 +49,7 @@ class Fit(NamedTuple):
 
     `uncertainty_cents` is one standard deviation, `inharmonicity_sd` that of B.
     `tonal` is the power of the partials over that power plus the power heard
-    half-way between them.
+    half-way between them. `moving`: the pitch is on its way, as under a peg.
     """
 
     hz: float
@@ -58,6 +58,7 @@ class Fit(NamedTuple):
     partials: int
     tonal: float
     inharmonicity_sd: float = 0.0
+    moving: bool = False
 
 
 def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Floats:

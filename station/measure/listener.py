@@ -179,6 +179,7 @@ class Listener:
             fit.partials,
             onset_s,
             self._clipped(onset_s, at_s),
+            fit.moving,
         )
 
     def _finer(self, note: Sounding) -> Fine | None:

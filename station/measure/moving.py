@@ -26,6 +26,7 @@ SWAY_READINGS = 40  # 0.8 s
 LEAST_SWAY_CENTS = 1.0
 CROSSINGS = 5  # of the centre, by two and a half sways
 CENTRE_SHARE = 0.03  # of a sway's spread: how far off its centre may be
+ON_ITS_WAY_CENTS = 0.2  # in half a reading: 3 cents a second on most strings
 TURNED_SHARE = 0.2  # how far off the line's continuation may be
 # Bass strings glide by 5 to 10 cents in their first third of a second (common practice, no
 # source); a tenth of a second of that, until the readings themselves tell.
@@ -56,6 +57,7 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
         return swaying
     slope, beside = _line(late)
     whole, since = abs(slope) * -late[-1][0], slope * length / 2
+    newest = newest._replace(moving=abs(since) > ON_ITS_WAY_CENTS)
     straight = whole > STRAIGHT * beside + CLEAR_SIGMAS * newest.uncertainty_cents
     if straight and len(late) >= LINE_READINGS:
         drawn_on = newest._replace(hz=newest.hz * math.exp(since / CENTS))

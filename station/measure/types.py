@@ -17,7 +17,8 @@ class Reading:
 
     ``hz`` is the first partial, F sqrt(1 + B). ``uncertainty_cents`` is one
     standard deviation. ``at_s`` is the time of the last sample used and
-    ``onset_s`` tells which note it belongs to.
+    ``onset_s`` tells which note it belongs to. ``moving``: the pitch is on its
+    way, as while a peg is turned.
     """
 
     line: int
@@ -28,6 +29,7 @@ class Reading:
     partials: int
     onset_s: float
     clipped: bool = False
+    moving: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 A string's place in the roll call moves only on evidence the station would bet
 on: a settled note, or two readings of one note, one after the other, each with
 an uncertainty of at most ``STEADY_CENTS`` and within ``AGREE_CENTS`` of each
-other. A single reading may be an attack or a peg in motion. A plucked string
+other. A single reading may be an attack; where a peg is in motion none counts. A plucked string
 sounds some cents sharp at first and glides down, so readings of the first
 ``SETTLE_S`` of a note are shown, but prove nothing.
 """
@@ -48,11 +48,17 @@ class Take:
     uncertainty_cents: float
     verdict: Verdict
     settled: bool
+    moving: bool = False
 
     def goes_on_in(self, other: Take) -> bool:
         """Whether ``other`` is the same string in the same played note."""
         here = (self.player, self.string, self.onset_s)
         return here == (other.player, other.string, other.onset_s)
+
+    @property
+    def stands_in(self) -> bool:
+        """Whether it was in to stay, not on its way through."""
+        return self.settled and not self.moving and self.verdict == "in"
 
     def agrees_with(self, other: Take) -> bool:
         return (
@@ -94,7 +100,7 @@ def judge(
         and before.onset_s == heard.onset_s
         and (before.player, before.string) == (found.seat.player.id, match.string)
     )
-    was_in = same_note and before is not None and before.settled and before.verdict == "in"
+    was_in = before is not None and same_note and before.stands_in
     return Take(
         player=found.seat.player.id,
         string=match.string,
@@ -103,6 +109,7 @@ def judge(
         uncertainty_cents=heard.uncertainty_cents,
         verdict=verdict(match.cents, in_cents, was_in, in_cents * LEAVE_FACTOR),
         settled=isinstance(heard, Note) or heard.at_s - heard.onset_s >= SETTLE_S,
+        moving=isinstance(heard, Reading) and heard.moving,
     )
 
 
@@ -115,7 +122,7 @@ def is_evidence(heard: Reading | Note, take: Take, before: Take | None, in_cents
     if isinstance(heard, Note):
         doubt_cents = take.uncertainty_cents
         return doubt_cents <= in_cents or abs(take.cents) > in_cents + 2.0 * doubt_cents
-    if before is None or not before.settled:
+    if before is None or not before.settled or before.moving or take.moving:
         return False
     return before.goes_on_in(take) and take.agrees_with(before)
 

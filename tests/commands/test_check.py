@@ -164,7 +164,7 @@ def test_the_hum_of_every_line_is_told_and_loud_hum_with_what_helps(look, write,
 
 
 def test_too_little_of_a_line_tells_no_hum():
-    samples = hum(-41.2, 0.2).astype(np.float32)
+    samples = hum(-41.2, 0.1).astype(np.float32)
 
     assert check_input.hum_of(samples, RATE_HZ) == {}
 

@@ -189,7 +189,7 @@ def test_for_people_hum_is_a_line_with_what_helps_where_it_matters(
     done = command("hear", "--tracker", "numpy", tmp_path / "hum.wav")
 
     first, last = done.stdout.splitlines()
-    assert f"line 1     0.50 s  mains hum 50.03 Hz, {level_dbfs:.1f} dBFS" in first
+    assert f"line 1     0.25 s  mains hum 50.03 Hz, {level_dbfs:.1f} dBFS" in first
     assert (REMEDY in first) == help_given
     assert "no note heard" in last
 

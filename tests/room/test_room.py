@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -80,6 +81,21 @@ def test_a_flat_string_that_passes_its_target_in_the_attack_is_not_in():
 
         assert roll_of(room, "oda", 5) == ("out" if at_s > 0.5 else "not heard")
     assert payload["verdict"] == "tighten"
+
+
+def test_a_string_on_its_way_past_its_target_is_not_in_nor_stays_in():
+    room = band()
+
+    # A peg is turned from 5 cents flat to 2.6 sharp, through where it would be in.
+    for at_s, cents in ((1.0, -0.9), (1.02, -0.3), (1.04, 0.3), (1.06, 1.5)):
+        moving = replace(reading(45, cents, at_s=at_s), moving=True)
+        room.hear(moving, at_s)
+        assert roll_of(room, "oda", 5) == "not heard"
+    for at_s in (1.2, 1.22):
+        payload = room.hear(reading(45, 2.6, at_s=at_s), at_s)[0].payload
+
+    assert payload["verdict"] == "slacken"
+    assert roll_of(room, "oda", 5) == "out"
 
 
 def test_one_reading_alone_does_not_move_the_roll_call():
