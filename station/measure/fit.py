@@ -21,7 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from station.measure.hypothesis import most_stretched
-from station.measure.windows import BESIDE_EVERY, Floats, Heard, Windows, power_of
+from station.measure.windows import BESIDE_EVERY, Floats, Heard, Windows, plain, power_of
 
 MOST_PARTIALS = 20
 TOP_SHARE = 0.34  # of the sample rate: the decimator's pass band
@@ -243,8 +243,8 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     hertz = 1 / (2 * np.pi * heard.step_s)
     frequency = heard.frequencies_hz + slope * hertz
     sigma = np.sqrt(noise / (2 * worth * spread)) * hertz
-    strong = (total > (LEAST_SNR * windows) * noise).tolist()
-    rows = zip(heard.numbers.tolist(), frequency.tolist(), sigma.tolist(), strict=True)
+    strong = plain(total > (LEAST_SNR * windows) * noise)
+    rows = zip(plain(heard.numbers), plain(frequency), plain(sigma), strict=True)
     loud = float(total.sum()) / windows
     tonal = loud / (loud + float(beside.sum()))
     return [row for row, stands_out in zip(rows, strong, strict=True) if stands_out], tonal

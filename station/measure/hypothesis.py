@@ -19,6 +19,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from station.measure.windows import plain
+
 Floats = NDArray[np.floating[Any]]
 
 LOWEST_HZ = 25.0  # under a five-string bass's B0 (30.87 Hz) by 3.6 semitones
@@ -204,7 +206,7 @@ def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
         return None
     if _share_around(peaks, peaks.hz, LOBE_SHARE * peaks.width_hz) < LEAST_IN_PEAKS:
         return None
-    limits = np.array([most_stretched(hz) for hz in tried.tolist()])
+    limits = np.array([most_stretched(hz) for hz in plain(tried)])
     stiffness = (limits[:, None] * STIFFNESS_STEPS).ravel()
     tried = np.repeat(tried, STIFFNESS_STEPS.size)
     worth, matched, number = _worth(peaks, tried, stiffness)
@@ -254,7 +256,7 @@ def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple
     m (a missing one counts nothing) against that of the multiples.
     """
     heights = _strengths(peaks, matched, number, 2 * multiple + 1)
-    strength: list[float] = np.sqrt(heights).tolist()
+    strength: list[float] = plain(np.sqrt(heights))
     multiples = strength[multiple::multiple]
     between = [a for k, a in enumerate(strength) if k % multiple]
     present = sum(a > 0 for a in between) / len(between)

@@ -14,7 +14,7 @@ any converter's own noise, and it takes half the time.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,11 @@ Phasors = NDArray[np.complexfloating[Any, Any]]
 
 TINY_POWER = 1e-30  # keeps digital silence from dividing by zero
 BESIDE_EVERY = 2  # Hann windows half their length apart tell all there is of the noise
+
+
+def plain(x: NDArray[Any]) -> list[Any]:
+    """The numbers of `x`, shape (n,), as a list: for a dozen of them it is quicker."""
+    return cast("list[Any]", x.tolist())
 
 
 @lru_cache(maxsize=64)
