@@ -7,13 +7,12 @@ the pitch stays near them; a pitch that moves on needs a new bank.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from station.measure.fit import (
     CENTS,
     Fit,
+    apart_cents,
     fit_heard,
     half_way,
     partial_frequencies,
@@ -60,7 +59,7 @@ class PartialBank:
 
     def suits(self, hz: float) -> bool:
         """Whether a note at `hz` is near enough to the carriers."""
-        return abs(math.log(hz / self.hz)) * CENTS <= self.reach_cents
+        return apart_cents(hz, self.hz) <= self.reach_cents
 
     def fit(self, history: History, start: int, stop: int) -> Fit | None:
         """The pitch of the samples from `start` to `stop`, later than the last time's."""

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from station.measure.fit import CENTS, Fit, partials_heard, solve
+from station.measure.fit import Fit, apart_cents, partials_heard, solve
 from station.measure.windows import Heard
 
 VAGUEST_CENTS = 5.0
@@ -69,8 +69,7 @@ def stands_alone_below(heard: Heard) -> bool:
         part = solve(own, tonal) if own else None
         if part is None or part.uncertainty_cents > OWN_CENTS:
             return False
-        apart_cents = abs(math.log(part.hz / whole.hz)) * CENTS
-        if apart_cents > SAME_CENTS + OWN_SIGMAS * part.uncertainty_cents:
+        if apart_cents(part.hz, whole.hz) > SAME_CENTS + OWN_SIGMAS * part.uncertainty_cents:
             return False
     return True
 

@@ -21,7 +21,15 @@ from typing import NamedTuple
 import numpy as np
 
 from station.measure.hypothesis import most_stretched
-from station.measure.windows import BESIDE_EVERY, Floats, Heard, Windows, plain, power_of
+from station.measure.windows import (
+    BESIDE_EVERY,
+    Floats,
+    Heard,
+    Windows,
+    noise_beside,
+    plain,
+    power_of,
+)
 
 MOST_PARTIALS = 20
 TOP_SHARE = 0.34  # of the sample rate: the decimator's pass band
@@ -59,6 +67,11 @@ class Fit(NamedTuple):
     tonal: float
     inharmonicity_sd: float = 0.0
     moving: bool = False
+
+
+def apart_cents(hz: float, other_hz: float) -> float:
+    """How far two pitches are from each other, whichever is the higher."""
+    return abs(math.log(hz / other_hz)) * CENTS
 
 
 def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Floats:
@@ -148,7 +161,7 @@ def listen_and_fit(
             return None
         heard = _listen(sound, rate_hz, guess, numbers, size, care.windows_a_length)
         fit = fit_heard(heard)
-        if fit is None or abs(math.log(fit.hz / first_hz)) * CENTS > LOST_CENTS:
+        if fit is None or apart_cents(fit.hz, first_hz) > LOST_CENTS:
             return None
         found = heard, fit
         full = min(window_size(x.size, rate_hz, guess.hz, care.longest_window_s), x.size - 8)
@@ -170,7 +183,7 @@ def _bearable(samples: int, rate_hz: float, guess: Guess, care: Care) -> tuple[i
 
 def _was_near(guess: Guess, fit: Fit, heard: Heard) -> bool:
     """Whether all carriers stood within reach of their partials."""
-    moved_cents = abs(math.log(fit.hz / guess.hz)) * CENTS
+    moved_cents = apart_cents(fit.hz, guess.hz)
     bins = heard.numbers[-1] ** 3 * guess.hz * heard.window_s / 2
     off_bins = abs(fit.inharmonicity - guess.inharmonicity) * float(bins)
     return moved_cents < SETTLED_CENTS and off_bins < LOBE_SHARE
@@ -228,7 +241,7 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     windows = heard.power.shape[0]
     times = _times(windows)
     beside = np.add.reduce(heard.beside) / len(heard.beside)
-    noise = 0.5 * (beside[1:] + beside[:-1]) + LEAST_NOISE
+    noise = noise_beside(beside) + LEAST_NOISE
     # What a partial that has died away leaves is noise, whose phase says nothing.
     power, alive = heard.power, heard.power > LEAST_WINDOW_SNR * noise
     if np.count_nonzero(alive) < alive.size:

@@ -28,7 +28,7 @@ LEAST_SHARE = 0.5  # of all power in a pause, to be worth taking out
 STEADY = (
     0.06  # relative change within half a pause: a string that rings for half a minute fades more
 )
-LONE_MULTIPLES = (4, 5)
+LONE_MULTIPLES = (4, 5)  # a six-pulse rectifier's hum does begin at six
 LONE_SHARE = 0.99
 SURE_CENTS = 0.5  # 15 mHz at 50 Hz
 

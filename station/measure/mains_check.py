@@ -14,12 +14,11 @@ import numpy as np
 
 from station.measure.fit import CENTS, Fit, half_way, partial_frequencies
 from station.measure.history import History
-from station.measure.windows import Floats, Windows, power_of
+from station.measure.hum import LONE_MULTIPLES, MAINS_HZ
+from station.measure.windows import Floats, Windows, noise_beside, power_of
 
-MAINS_HZ = (50.0, 60.0)
 MULTIPLES = range(1, 7)
 NEAR_SHARE = 0.0025  # 4 cents: a grid 0.1 Hz off, and the reading's own error
-LONE_MULTIPLES = (4, 5)  # a six-pulse rectifier's hum does begin at six
 LONE_DB = 20.0
 STRETCH_SIGMAS = 5.0
 LEAST_STRETCH = 1.5e-5
@@ -80,7 +79,7 @@ def fades_like_a_string(x: Floats, rate_hz: float, hz: float) -> bool:
     partials = power_of(at.hear(sound, half))
     between = Windows(half_way(hz, 0.0, numbers), rate_hz, half)
     beside = power_of(between.hear(sound, half)).mean(axis=0)
-    clear = partials.min(axis=0) > CLEAR_OF_NOISE * 0.5 * (beside[1:] + beside[:-1])
+    clear = partials.min(axis=0) > CLEAR_OF_NOISE * noise_beside(beside)
     clear &= partials[0] > partials[0].max() * 10 ** (-WITHIN_DB / 10)
     if np.count_nonzero(clear) < 2:
         return False

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from station.measure.fit import LEAST_SNR, Fit, half_way, partial_frequencies, partial_numbers
 from station.measure.history import History
-from station.measure.windows import Floats, Windows, power_of
+from station.measure.windows import Floats, Windows, noise_beside, power_of
 
 PERIODS = 4
 # Mean cosine of what the phases are off: random ones of two, and of three and more
@@ -79,5 +79,5 @@ def _tuned(rate_hz: float, fit: Fit, size: int) -> tuple[Floats, Windows, Window
 
 
 def _stands_out(power: Floats, beside: Floats) -> NDArray[np.bool_]:
-    clear: NDArray[np.bool_] = power > LEAST_SNR * 0.5 * (beside[1:] + beside[:-1])
+    clear: NDArray[np.bool_] = power > LEAST_SNR * noise_beside(beside)
     return clear

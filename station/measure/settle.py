@@ -23,6 +23,7 @@ from station.measure.fit import (
     Care,
     Fit,
     Guess,
+    apart_cents,
     fit_heard,
     fit_segment,
     listen_and_fit,
@@ -112,7 +113,7 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
 
 def _elected(played: Played, part: Floats, rate_hz: float) -> tuple[float, float]:
     guess = played.guess
-    apart = [abs(math.log(hz / guess.hz)) * CENTS for hz in played.votes]
+    apart = [apart_cents(hz, guess.hz) for hz in played.votes]
     if len(apart) >= ENOUGH_VOTES and max(apart) < SAME_NOTE_CENTS:
         return guess.hz, guess.inharmonicity
     return elect(part, rate_hz, guess)
@@ -146,9 +147,9 @@ def _as_followed(played: Played, hz: float) -> Guess | None:
 
     The last one heard little of the higher partials; the surest one heard them best.
     """
-    if abs(math.log(played.guess.hz / hz)) * CENTS >= FOLLOWED_CENTS:
+    if apart_cents(played.guess.hz, hz) >= FOLLOWED_CENTS:
         return None
-    near = [fit for _, fit in played.track if abs(math.log(fit.hz / hz)) * CENTS < FOLLOWED_CENTS]
+    near = [fit for _, fit in played.track if apart_cents(fit.hz, hz) < FOLLOWED_CENTS]
     surest = min(near, key=lambda fit: fit.inharmonicity_sd, default=played.guess)
     unsure = max(FOLLOWED_STIFFNESS, 4 * surest.inharmonicity_sd)
     return Guess(hz, surest.inharmonicity, FOLLOWED_GLIDE_CENTS, unsure)
@@ -170,9 +171,10 @@ def _from_the_settled_moment(heard: Heard, whole: Fit) -> Fit:
 
 
 def _agrees(fit: Fit, later: Fit) -> bool:
-    apart_cents = abs(math.log(fit.hz / later.hz)) * CENTS
     variance = later.uncertainty_cents**2 - fit.uncertainty_cents**2
-    return apart_cents <= SAME_CENTS + DISAGREE_SIGMAS * math.sqrt(max(0.0, variance))
+    return apart_cents(fit.hz, later.hz) <= SAME_CENTS + DISAGREE_SIGMAS * math.sqrt(
+        max(0.0, variance)
+    )
 
 
 def _with_wander(heard: Heard, fit: Fit) -> Fit:
@@ -243,11 +245,11 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
     (the method of batch means), since a sway itself averages out.
     """
     # `hz` may be anywhere within a wide vibrato: what counts is what lies around their middle.
-    near = [fit for fit in readings if abs(math.log(fit.hz / hz)) * CENTS < 2 * SAME_NOTE_CENTS]
+    near = [fit for fit in readings if apart_cents(fit.hz, hz) < 2 * SAME_NOTE_CENTS]
     if len(near) < LEAST_READINGS:
         return None
     hz = float(np.median([fit.hz for fit in near]))
-    own = [fit for fit in near if abs(math.log(fit.hz / hz)) * CENTS < 1.5 * SAME_NOTE_CENTS]
+    own = [fit for fit in near if apart_cents(fit.hz, hz) < 1.5 * SAME_NOTE_CENTS]
     if len(own) < LEAST_READINGS:
         return None
     cents = CENTS * np.log(np.array([fit.hz for fit in own]) / hz)

@@ -10,7 +10,6 @@ frequency) is not a note until it has proved to fade as strings do.
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -20,7 +19,15 @@ from station.measure.attacks import Attacks
 from station.measure.bank import PartialBank
 from station.measure.drum_check import VAGUEST_CENTS, may_be_a_drum, stands_alone_below
 from station.measure.ears import Ears
-from station.measure.fit import CENTS, Care, Fit, Guess, fit_segment, listen_and_fit, window_size
+from station.measure.fit import (
+    Care,
+    Fit,
+    Guess,
+    apart_cents,
+    fit_segment,
+    listen_and_fit,
+    window_size,
+)
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 from station.measure.mains_check import MainsDoubt, mains_near
@@ -157,7 +164,7 @@ class Tracker:
         x = self._history.between(start, now)
         guess = self._suppose(x)
         known, self._guess = self._guess, guess
-        if guess is None or known is None or _apart(guess.hz, known.hz) > AGREE_CENTS:
+        if guess is None or known is None or apart_cents(guess.hz, known.hz) > AGREE_CENTS:
             return heard
         if guess.hz * x.size / self._rate_hz < LEAST_PERIODS:
             return heard
@@ -234,7 +241,7 @@ class Tracker:
         None while it is too early to tell. A note too short to have been one was
         the beginning of this one.
         """
-        alike = _apart(pending.fit.hz, fit.hz) < SAME_PITCH_CENTS
+        alike = apart_cents(pending.fit.hz, fit.hz) < SAME_PITCH_CENTS
         if not self._struck or pending.last_good - pending.onset < YOUNG_S * self._rate_hz:
             return alike
         if not alike and not explains(pending.fit, fit, x, self._rate_hz):
@@ -311,7 +318,7 @@ class Tracker:
             self.attacks.level_db > QUIETEST_DB
             and fit.tonal >= TONAL_TO_STAY
             and fit.uncertainty_cents <= VAGUEST_CENTS
-            and _apart(fit.hz, note.fit.hz) < SAME_PITCH_CENTS
+            and apart_cents(fit.hz, note.fit.hz) < SAME_PITCH_CENTS
         )
 
     def _check_every(self, note: Sounding, young: bool) -> int:
@@ -337,15 +344,15 @@ class Tracker:
         note.votes.append(guess.hz)
         needed = 2 if guess.hz > note.fit.hz else 3
         last = note.votes[-needed:]
-        agreed = len(last) == needed and max(_apart(hz, guess.hz) for hz in last) < AGREE_CENTS
-        if young and agreed and _apart(guess.hz, note.fit.hz) > SAME_PITCH_CENTS:
+        agreed = len(last) == needed and max(apart_cents(hz, guess.hz) for hz in last) < AGREE_CENTS
+        if young and agreed and apart_cents(guess.hz, note.fit.hz) > SAME_PITCH_CENTS:
             x = self._history.between(start, now)
             found = listen_and_fit(x, self._rate_hz, Guess(guess.hz, guess.inharmonicity))
             if found is not None and stands_alone_below(found[0]):
                 note.fit = found[1]
 
     def _in_doubt(self, note: Sounding) -> bool:
-        return bool(note.votes) and _apart(note.votes[-1], note.fit.hz) > SAME_PITCH_CENTS
+        return bool(note.votes) and apart_cents(note.votes[-1], note.fit.hz) > SAME_PITCH_CENTS
 
     # -- ending -----------------------------------------------------------
 
@@ -368,7 +375,3 @@ class Tracker:
         if note is None or note.last_good - note.onset < SHORTEST_NOTE_S * self._rate_hz:
             return []
         return [Ended(note)]
-
-
-def _apart(hz: float, other_hz: float) -> float:
-    return abs(math.log(hz / other_hz)) * CENTS

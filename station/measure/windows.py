@@ -101,6 +101,12 @@ def power_of(heard: Phasors) -> Floats:
     return power
 
 
+def noise_beside(beside: Floats) -> Floats:
+    """The noise at each partial, as power, from that heard half-way to its neighbours."""
+    noise: Floats = 0.5 * (beside[1:] + beside[:-1])
+    return noise
+
+
 class Heard(NamedTuple):
     """A sounding string through its windows.
 
