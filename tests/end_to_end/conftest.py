@@ -7,9 +7,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page
 
-from station.web.app import create_app
 from station.web.server import PageServer
-from tests.support.fake_station import FakeStation
 from tests.support.phones import chromium, phone
 from tests.support.processes import no_child_left
 from tests.support.pulse import PulseAudio, environment_set
@@ -18,17 +16,6 @@ from tests.support.pulse import PulseAudio, environment_set
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     with chromium() as running:
-        yield running
-
-
-@pytest.fixture
-def station() -> FakeStation:
-    return FakeStation()
-
-
-@pytest.fixture
-def server(station: FakeStation) -> Iterator[PageServer]:
-    with PageServer(create_app(station), "127.0.0.1", 0, station.hub) as running:
         yield running
 
 
