@@ -147,6 +147,15 @@ def notes(value: Any) -> list[str]:
     raise ValueError(f'{shown(value)} is not a list of note names such as ["E1", "A1"]')
 
 
+def offsets(value: Any) -> Any:
+    """Offsets by string, or the name of a preset; whether they fit is for the tuning to say."""
+    if isinstance(value, dict | str):
+        return value
+    raise ValueError(
+        f'{shown(value)} is no table of offsets: write {{"4" = -5.865}}, by string in cents'
+    )
+
+
 def unknown_key(key: str, table: str, known: Mapping[str, Mapping[str, Check]]) -> str:
     """Why a key is not taken, with the nearest valid one.
 

@@ -14,6 +14,7 @@ from typing import Any
 from station import settings_checks as check
 from station.errors import UsageError
 from station.music.names import parse_note
+from station.music.offsets import NONE, Offsets, read_offsets
 from station.music.tunings import (
     Instrument,
     Tuning,
@@ -161,9 +162,10 @@ def _player(
     instrument = instruments[found.key]
     tuning = _tuning_key(entry, instrument, tunings, fault)
     capo_holds = _check_capo(entry, instrument, fault)
-    if entry.faulty or tuning is None or not line_holds or not capo_holds:
+    offsets = _offsets(entry, instrument, tuning, fault)
+    if entry.faulty or tuning is None or offsets is None or not line_holds or not capo_holds:
         return None
-    values = {**entry.values, "id": own_id, "tuning": tuning}
+    values = {**entry.values, "id": own_id, "tuning": tuning, "offsets_cents": offsets}
     return take_seat(Player(**values), instruments, lines).player
 
 
@@ -200,6 +202,31 @@ def _check_capo(entry: Entry, instrument: Instrument, fault: Fault) -> bool:
         fault(path, str(error))
         return False
     return True
+
+
+def _offsets(
+    entry: Entry, instrument: Instrument, tuning_key: str | None, fault: Fault
+) -> Offsets | None:
+    """The offsets of the player's strings; ``tuning_key`` is None where that is at fault.
+
+    A table can be checked all the same, for every tuning of an instrument has
+    the same strings. None with a fault.
+    """
+    wanted = entry.values.get("offsets_cents", NONE)
+    path = (*entry.path, "offsets_cents")
+    tuning = instrument.tunings.get(tuning_key or "") or instrument.default_tuning
+    if tuning is None:
+        if wanted in ({}, NONE):
+            return ()
+        fault(path, f"{instrument.label} has no strings to tune: leave it out")
+        return None
+    if isinstance(wanted, str) and (tuning_key is None or "tuning" in entry.faulty):
+        return ()
+    try:
+        return read_offsets(wanted, tuning)
+    except UsageError as error:
+        fault(path, str(error))
+        return None
 
 
 def _tuning_key(entry: Entry, instrument: Instrument, tunings: Tunings, fault: Fault) -> str | None:

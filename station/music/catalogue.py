@@ -19,12 +19,13 @@ from typing import Any, Literal, get_args
 from station.errors import NoteNameError, TuningError
 from station.music._text import shown
 from station.music.names import note_in, parse_note
-from station.music.pitch import midi_to_hz
+from station.music.pitch import A4_STANDARD_HZ, midi_to_hz
 
 Kind = Literal["strings", "fixed", "drums"]
 
 LOWEST_STRING_HZ = 16.0  # below C0, the lowest note that is still heard as one
 HIGHEST_STRING_HZ = 5000.0  # D#8; no string of these instruments comes near it
+_CENTS_PER_SEMITONE = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,8 @@ class OpenString:
     tuning spells it (``"Eb2"``). ``course`` groups strings that are stopped
     together; it equals ``number`` where every course is single. ``unison``
     counts the strings this entry stands for: 2 for a mandolin's pairs.
+    ``offset_cents`` is how far from equal temperament its player wants it
+    (positive: sharp); no tuning comes with any, see ``offsets.py``.
     """
 
     number: int
@@ -43,6 +46,19 @@ class OpenString:
     note: str
     course: int
     unison: int = 1
+    offset_cents: float = 0.0
+
+    def target_hz(self, a4_hz: float = A4_STANDARD_HZ) -> float:
+        """The frequency in hertz to tune it to at a reference, the offset included.
+
+        Raises ReferenceRangeError.
+        """
+        return midi_to_hz(self.midi + self.offset_cents / _CENTS_PER_SEMITONE, a4_hz)
+
+    def cents_above(self, other: OpenString) -> float:
+        """Cents from the other string's target to this one's, offsets included."""
+        semitones = self.midi - other.midi
+        return semitones * _CENTS_PER_SEMITONE + self.offset_cents - other.offset_cents
 
 
 @dataclass(frozen=True, slots=True)

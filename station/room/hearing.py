@@ -6,18 +6,27 @@ an uncertainty of at most ``STEADY_CENTS`` and within ``AGREE_CENTS`` of each
 other. A single reading may be an attack; where a peg is in motion none counts. A plucked string
 sounds some cents sharp at first and glides down, so readings of the first
 ``SETTLE_S`` of a note are shown, but prove nothing.
+
+Unison strings. A pitch goes to the string with the nearest target. Another
+string whose target lies closer to that one's than the limit within which a
+string is in cannot be told from it: standing exactly on the one's target, a
+string would be in for the other as well. So what is heard of either is heard
+of both, each at its own distance; otherwise the roll call might never
+complete. Offsets that put the targets as far apart as the limit or farther
+(a course that is meant to beat) make them two strings again, and each has to
+be heard for itself.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from station.measure.types import Note, Reading
 from station.music.names import note_name
 from station.music.pitch import nearest_note
-from station.music.strings import StringMatch, match_string
+from station.music.strings import StringMatch, alike_strings, match_string
 from station.music.verdict import Verdict, verdict
 from station.room.model import Roll, StringState
 from station.room.seats import Seat
@@ -39,7 +48,10 @@ class Attribution:
 
 @dataclass(frozen=True, slots=True)
 class Take:
-    """The last reading of the note now sounding on a line, when it had a string."""
+    """The last reading of the note now sounding on a line, when it had a string.
+
+    ``also`` is the same sound as a take of the strings it cannot be told from.
+    """
 
     player: str
     string: int
@@ -49,6 +61,12 @@ class Take:
     verdict: Verdict
     settled: bool
     moving: bool = False
+    also: tuple[Take, ...] = ()
+
+    def of(self, player: str, string: int) -> Take | None:
+        """The take of that string of that player, if this sound may have been its."""
+        takes = (self, *self.also)
+        return next((t for t in takes if (t.player, t.string) == (player, string)), None)
 
     def goes_on_in(self, other: Take) -> bool:
         """Whether ``other`` is the same string in the same played note."""
@@ -92,22 +110,34 @@ def judge(
     Within one played note a string that was in stays in until it has clearly
     left; a fresh note is judged afresh.
     """
-    match = found.match
-    if match is None:
+    match, tuning = found.match, found.seat.tuning
+    if match is None or tuning is None:
         return None
-    same_note = (
-        before is not None
-        and before.onset_s == heard.onset_s
-        and (before.player, before.string) == (found.seat.player.id, match.string)
-    )
-    was_in = before is not None and same_note and before.stands_in
+    take = _take(heard, found.seat, match.string, match.cents, before, in_cents)
+    alike = alike_strings(tuning, match.string, in_cents)
+    also = (_take(heard, found.seat, n, match.cents + up, before, in_cents) for n, up in alike)
+    return replace(take, also=tuple(also))
+
+
+def _take(
+    heard: Reading | Note,
+    seat: Seat,
+    string: int,
+    cents: float,
+    before: Take | None,
+    in_cents: float,
+) -> Take:
+    """The sound as that of one string, from which it is ``cents`` away."""
+    earlier = before.of(seat.player.id, string) if before is not None else None
+    same_note = earlier is not None and earlier.onset_s == heard.onset_s
+    was_in = earlier is not None and same_note and earlier.stands_in
     return Take(
-        player=found.seat.player.id,
-        string=match.string,
+        player=seat.player.id,
+        string=string,
         onset_s=heard.onset_s,
-        cents=match.cents,
+        cents=cents,
         uncertainty_cents=heard.uncertainty_cents,
-        verdict=verdict(match.cents, in_cents, was_in, in_cents * LEAVE_FACTOR),
+        verdict=verdict(cents, in_cents, was_in, in_cents * LEAVE_FACTOR),
         settled=isinstance(heard, Note) or heard.at_s - heard.onset_s >= SETTLE_S,
         moving=isinstance(heard, Reading) and heard.moving,
     )
@@ -122,9 +152,10 @@ def is_evidence(heard: Reading | Note, take: Take, before: Take | None, in_cents
     if isinstance(heard, Note):
         doubt_cents = take.uncertainty_cents
         return doubt_cents <= in_cents or abs(take.cents) > in_cents + 2.0 * doubt_cents
-    if before is None or not before.settled or before.moving or take.moving:
+    earlier = before.of(take.player, take.string) if before is not None else None
+    if earlier is None or not earlier.settled or earlier.moving or take.moving:
         return False
-    return before.goes_on_in(take) and take.agrees_with(before)
+    return earlier.goes_on_in(take) and take.agrees_with(earlier)
 
 
 def next_roll(state: StringState, take: Take) -> Roll:

@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields, replace
+from dataclasses import asdict, dataclass, field, replace
 from difflib import get_close_matches
 from typing import Any
 
 from station.errors import UsageError
-from station.music.pitch import midi_to_hz
+from station.music.offsets import (
+    NONE,
+    Offsets,
+    offsets_as_json,
+    offsets_label,
+    read_offsets,
+    refitted,
+    with_offsets,
+)
 from station.music.tunings import (
     Instrument,
     OpenString,
@@ -19,7 +27,7 @@ from station.music.tunings import (
 )
 from station.room.model import ROLLS, Player, StringState, clean_text
 
-CHANGEABLE = ("name", "instrument", "tuning", "capo", "line")
+CHANGEABLE = ("name", "instrument", "tuning", "capo", "line", "offsets_cents")
 _VERDICTS = ("tighten", "slacken", "in")
 
 
@@ -47,8 +55,8 @@ class Seat:
     def state(self) -> dict[str, Any]:
         """The player's row for the store."""
         return {
-            **{key: getattr(self.player, key) for key in ("id", *CHANGEABLE)},
-            "configured": asdict(self.configured),
+            **{key: _as_json(self.player)[key] for key in ("id", *CHANGEABLE)},
+            "configured": _as_json(self.configured),
         }
 
     def string_states(self) -> list[dict[str, Any]]:
@@ -58,6 +66,7 @@ class Seat:
                 "player": self.player.id,
                 "string": string.number,
                 "midi": string.midi,
+                "offset_cents": string.offset_cents,
                 "roll": state.roll,
                 "cents": state.cents,
                 "uncertainty_cents": state.uncertainty_cents,
@@ -67,9 +76,9 @@ class Seat:
         ]
 
     def restore_string(self, row: Mapping[str, Any]) -> None:
-        """Take back a stored string if it still has the pitch it was judged against."""
-        here = {string.number: string.midi for string in self.open_strings()}
-        if here.get(row["string"]) != row["midi"] or row["roll"] not in ROLLS:
+        """Take back a stored string if it still has the target it was judged against."""
+        judged = (row["midi"], row.get("offset_cents") or 0.0)  # older stores know no offsets
+        if self.targets().get(row["string"]) != judged or row["roll"] not in ROLLS:
             return
         self.strings[row["string"]] = StringState(
             cents=row["cents"],
@@ -91,9 +100,15 @@ class Seat:
             "tuning_label": self.tuning.label if self.tuning else "",
             "line": self.player.line,
             "capo": self.player.capo,
+            "offsets_cents": offsets_as_json(self.player.offsets_cents),
+            "offsets_label": offsets_label(self.tuning) if self.tuning else "",
             "strings": [self._string(string, a4_hz, now_s) for string in self.open_strings()],
             "now": self.now if fresh else None,
         }
+
+    def targets(self) -> dict[int, tuple[int, float]]:
+        """What each string is tuned to but for the reference: its note and its offset."""
+        return {s.number: (s.midi, s.offset_cents) for s in self.open_strings()}
 
     def _string(self, string: OpenString, a4_hz: float, now_s: float) -> dict[str, Any]:
         state = self.strings[string.number]
@@ -101,7 +116,8 @@ class Seat:
         return {
             "string": string.number,
             "note": string.note,
-            "target_hz": midi_to_hz(string.midi, a4_hz),
+            "target_hz": string.target_hz(a4_hz),
+            "offset_cents": string.offset_cents,
             "roll": state.roll,
             "cents": state.cents,
             "uncertainty_cents": state.uncertainty_cents,
@@ -114,7 +130,7 @@ def take_seat(player: Player, instruments: Mapping[str, Instrument], lines: int)
     """A seat for ``player``, every string not heard yet.
 
     Raises UsageError (TuningError) for an unknown instrument or tuning, a capo
-    where none fits, or a line the input does not have.
+    where none fits, an offset out of range, or a line the input does not have.
     """
     name = clean_text(player.name, "player's name")
     if not name:
@@ -124,14 +140,16 @@ def take_seat(player: Player, instruments: Mapping[str, Instrument], lines: int)
     if not 1 <= player.line <= lines:
         raise UsageError(f"line {player.line} of {name}: the input has lines 1 to {lines}")
     instrument, tuning = _equipped(player, instruments)
+    offsets = _offsets(dict(player.offsets_cents), player, instrument, tuning)
     settled = replace(
         player,
         name=name,
         instrument=instrument.key,
         tuning=tuning.key if tuning else "",
         kind=instrument.kind,
+        offsets_cents=offsets,
     )
-    seat = Seat(settled, settled, instrument, tuning)
+    seat = Seat(settled, settled, instrument, with_offsets(tuning, offsets) if tuning else None)
     seat.forget()
     return seat
 
@@ -139,10 +157,14 @@ def take_seat(player: Player, instruments: Mapping[str, Instrument], lines: int)
 def changed_seat(
     seat: Seat, changes: Mapping[str, Any], instruments: Mapping[str, Instrument], lines: int
 ) -> Seat:
-    """The seat after ``changes``; strings whose pitch stays the same keep what was heard.
+    """The seat after ``changes``; strings whose target stays the same keep what was heard.
 
-    A new instrument comes with its usual tuning and no capo unless the changes
-    say otherwise. Raises UsageError for anything that cannot be meant.
+    A new instrument comes with its usual tuning, no capo and no offsets unless
+    the changes say otherwise. A new tuning keeps offsets of the player's own
+    with their strings; pure fifths are worked out anew, and end with a tuning
+    that is not in fifths. ``offsets_cents`` is a table by string, which takes
+    the place of all offsets there were, or a preset's name (`read_offsets`).
+    Raises UsageError for anything that cannot be meant.
     """
     for key in changes:
         if key not in CHANGEABLE:
@@ -154,13 +176,16 @@ def changed_seat(
             wanted[key] = clean_text(wanted[key], key)
     if wanted.get("instrument", seat.player.instrument) != seat.player.instrument:
         wanted = {"tuning": "", "capo": 0, **wanted}
-    new = take_seat(replace(seat.player, **wanted), instruments, lines)
+    new = take_seat(replace(seat.player, **{**wanted, "offsets_cents": ()}), instruments, lines)
+    offsets = _offsets_after(seat, new, wanted)
+    if offsets:
+        new = take_seat(replace(new.player, offsets_cents=offsets), instruments, lines)
     new.configured = seat.configured
     if new.player.instrument == seat.player.instrument:
-        before = {string.number: string.midi for string in seat.open_strings()}
-        for string in new.open_strings():
-            if before.get(string.number) == string.midi:
-                new.strings[string.number] = seat.strings[string.number]
+        before = seat.targets()
+        for number, target in new.targets().items():
+            if before.get(number) == target:
+                new.strings[number] = seat.strings[number]
     return new
 
 
@@ -172,10 +197,36 @@ def restored_seat(
     Raises UsageError when what was stored is not possible any more, such as a
     tuning that the settings no longer have.
     """
-    configured = {f.name: getattr(seat.configured, f.name) for f in fields(Player)}
-    if row["configured"] != configured:
+    # A store from before there were offsets has no word of them: there were none.
+    if {"offsets_cents": {}, **row["configured"]} != _as_json(seat.configured):
         return seat
-    return changed_seat(seat, {key: row[key] for key in CHANGEABLE}, instruments, lines)
+    changes = {key: row[key] for key in CHANGEABLE if key in row}
+    return changed_seat(seat, changes, instruments, lines)
+
+
+def _as_json(player: Player) -> dict[str, Any]:
+    return {**asdict(player), "offsets_cents": offsets_as_json(player.offsets_cents)}
+
+
+def _offsets_after(seat: Seat, new: Seat, changes: Mapping[str, Any]) -> Offsets:
+    """The offsets of a changed seat, which ``new`` is without any."""
+    if "offsets_cents" in changes:
+        return _offsets(changes["offsets_cents"], new.player, new.instrument, new.tuning)
+    if new.player.instrument != seat.player.instrument or not (seat.tuning and new.tuning):
+        return ()
+    return refitted(seat.tuning, new.tuning)
+
+
+def _offsets(
+    wanted: object, player: Player, instrument: Instrument, tuning: Tuning | None
+) -> Offsets:
+    if tuning is not None:
+        return read_offsets(wanted, tuning)
+    if wanted in ({}, NONE):
+        return ()
+    raise UsageError(
+        f"{player.name} plays {instrument.label}, which has no strings to tune: leave offsets out"
+    )
 
 
 def _equipped(

@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 
 from station.errors import FrequencyError, ReferenceRangeError, TuningError
 from station.music import (
+    Tuning,
+    custom_tuning,
     find_tuning,
     find_tuning_by_name,
     match_string,
@@ -18,6 +20,13 @@ from station.music import (
     tuning_names,
     with_capo,
 )
+from station.music.offsets import with_offsets
+from station.music.strings import alike_strings
+
+
+def twins(tuning: Tuning, number: int) -> tuple[int, ...]:
+    """The strings with the same target."""
+    return tuple(other for other, _ in alike_strings(tuning, number, 1e-6))
 
 
 @given(
@@ -35,7 +44,7 @@ def test_a_slightly_detuned_string_is_recognised_in_every_tuning(
     match = match_string(shift_cents(midi_to_hz(string.midi, a4_hz), cents), tuning, a4_hz)
 
     assert match is not None
-    assert string.number in (match.string, *match.also)
+    assert string.number in (match.string, *twins(tuning, match.string))
     assert match.midi == string.midi
     assert match.target_hz == midi_to_hz(string.midi, a4_hz)
     assert match.cents == pytest.approx(cents, abs=1e-8)
@@ -64,7 +73,7 @@ def test_the_guitar_a_string_at_110_hz_is_string_5_and_in_tune() -> None:
     assert match is not None
     assert (match.string, match.note, match.midi, match.target_hz) == (5, "A2", 45, 110.0)
     assert match.cents == pytest.approx(0.0, abs=1e-9)
-    assert match.also == ()
+    assert twins(find_tuning("guitar"), match.string) == ()
 
 
 @pytest.mark.parametrize("hz", [41.2, 55.0, 659.3])
@@ -81,11 +90,12 @@ def test_halfway_between_two_strings_the_higher_one_is_flat() -> None:
     assert (match.string, round(match.cents)) == (5, -250)
 
 
-def test_strings_of_one_pitch_answer_with_the_lowest_number_and_name_the_others() -> None:
+def test_strings_of_one_pitch_answer_with_the_lowest_number() -> None:
     match = match_string(midi_to_hz(64), find_tuning("guitar-12"))
 
     assert match is not None
-    assert (match.string, match.also) == (1, (2,))
+    assert match.string == 1
+    assert twins(find_tuning("guitar-12"), 1) == (2,)
 
 
 def test_octave_partners_of_a_12_string_guitar_are_strings_of_their_own() -> None:
@@ -134,6 +144,73 @@ def test_a_capo_moves_the_targets() -> None:
 
     assert match is not None
     assert (match.string, match.note, round(match.cents, 6)) == (6, "F#2", 0.0)
+
+
+def test_an_offset_moves_the_target_of_its_string_alone() -> None:
+    tuning = with_offsets(find_tuning("guitar"), ((5, -4.0),))
+
+    match = match_string(110.0, tuning)
+    other = match_string(midi_to_hz(50), tuning)
+
+    assert match is not None
+    assert match.target_hz == pytest.approx(shift_cents(110.0, -4.0), rel=1e-12)
+    assert (match.string, match.note, match.midi) == (5, "A2", 45)
+    assert match.cents == pytest.approx(4.0, abs=1e-9)
+    assert other is not None
+    assert (other.string, other.cents) == (4, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("cents", "string", "from_target"),
+    [(0.0, 1, 0.0), (0.9, 1, 0.9), (1.0, 2, -1.0), (1.1, 2, -0.9), (2.0, 2, 0.0), (-40, 1, -40)],
+)
+def test_a_unison_course_meant_to_beat_is_told_apart_by_the_nearer_target(
+    cents: float, string: int, from_target: float
+) -> None:
+    course = with_offsets(find_tuning("guitar-12"), ((2, 2.0),))
+
+    match = match_string(shift_cents(midi_to_hz(64), cents), course)
+
+    assert match is not None
+    assert match.string == string
+    assert twins(course, string) == ()
+    assert match.cents == pytest.approx(from_target, abs=1e-8)
+
+
+def test_a_unison_course_with_one_offset_for_both_is_one_target_still() -> None:
+    course = with_offsets(find_tuning("guitar-12"), ((1, 2.0), (2, 2.0)))
+
+    match = match_string(midi_to_hz(64), course)
+
+    assert match is not None
+    assert match.string == 1
+    assert twins(course, 1) == (2,)
+
+
+def test_offsets_may_make_one_target_of_two_notes() -> None:
+    # B and C a semitone apart, half of it from either side.
+    tuning = custom_tuning("close", "guitar", ["E2", "A2", "D3", "G3", "B3", "C4"])
+
+    tuning = with_offsets(tuning, ((1, -50.0), (2, 50.0)))
+
+    match = match_string(254.0, tuning)
+
+    assert match is not None
+    assert match.string == 1
+    assert twins(tuning, 1) == (2,)
+
+
+def test_strings_are_alike_when_their_targets_lie_closer_than_asked() -> None:
+    course = with_offsets(find_tuning("guitar-12"), ((2, 1.5),))
+    rounded = with_offsets(find_tuning("guitar-12"), ((1, 1.3), (2, 3.3)))
+
+    assert 3.3 - 1.3 < 2.0  # by a rounding
+    assert alike_strings(rounded, 1, 2.0) == alike_strings(rounded, 2, 2.0) == ()
+    assert alike_strings(course, 1, 1.5) == ()
+    assert alike_strings(course, 1, 1.6) == ((2, -1.5),)
+    assert alike_strings(course, 2, 1.6) == ((1, 1.5),)
+    assert alike_strings(course, 3, 1.6) == ((4, 0.0),)
+    assert alike_strings(course, 11, 1.6) == ()  # its partner is an octave away
 
 
 def test_nonsense_is_refused() -> None:
