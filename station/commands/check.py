@@ -18,6 +18,7 @@ from station.commands.check_box import (
     look_at_python,
     look_at_storage,
 )
+from station.commands.check_clock import look_at_clock
 from station.commands.check_input import look_at_input
 from station.commands.check_item import Item, fault, ok, remark
 from station.commands.check_running import look_at_port, look_at_running_station
@@ -48,6 +49,7 @@ def look_over(config: Path | None) -> Iterator[Item]:
         settings = read_settings(config)
     except SettingsError as error:
         yield from (fault("settings", line, "correct the settings file") for line in error.faults)
+        yield look_at_clock()
         yield tracker_item(probe_aubio())
         unseen = "not looked at: the settings cannot be read"
         yield from (remark(name, unseen, "correct the settings file") for name in NEED_SETTINGS)
@@ -60,6 +62,7 @@ def look_over(config: Path | None) -> Iterator[Item]:
     if room is not None and not room["station"]["simulated"]:
         yield from look_at_running_station(room)
         return
+    yield look_at_clock()
     yield tracker_item(probe_aubio())
     yield look_at_lamps(settings.lamps.mode)
     yield from look_at_input(settings.input, settings.players)

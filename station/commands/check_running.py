@@ -11,6 +11,7 @@ from typing import Any
 
 from station import __version__
 from station.commands.check_box import dark_lamps
+from station.commands.check_clock import look_at_clock, running_clock_item
 from station.commands.check_input import broken_input, input_item, line_item
 from station.commands.check_item import Item, fault, ok, remark
 
@@ -59,6 +60,7 @@ def look_at_running_station(room: dict[str, Any]) -> Iterator[Item]:
             f"{station['tracker_reason']}; the station listens with its own numpy tracker",
             "install the system's package python3-aubio, then restart the station",
         )
+    yield running_clock_item(station["clock"]) if "clock" in station else look_at_clock()
     lamps = station["lamps"]
     yield (
         ok("lamps", "lit by the station")
