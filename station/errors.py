@@ -56,6 +56,22 @@ class UnknownPlayerError(UsageError, LookupError):
     """A player id the room does not know."""
 
 
+class UnknownMeasurementError(UsageError, LookupError):
+    """An instrument id under which nothing has been measured."""
+
+
+class NotNowError(UsageError):
+    """What was asked for does not fit what the room is doing at present."""
+
+
+class ProposalGoneError(NotNowError):
+    """A proposal that is open no more; the message says what became of it."""
+
+
+class NotAllowedError(NotNowError):
+    """Something that somebody else has to decide, or everybody together."""
+
+
 class RoomCodeError(UsageError, PermissionError):
     """A change asked for without the room code, or with a wrong one."""
 
@@ -77,6 +93,18 @@ class LineInputError(StationError, OSError):
 
 class LineInputRefusedError(LineInputError):
     """The line input cannot give what is asked of it; waiting does not cure this."""
+
+
+class ToneError(StationError, OSError):
+    """The reference tone cannot sound: no output, or one that stopped answering."""
+
+
+class ToneRefusedError(UsageError):
+    """A reference tone out of range, or asked for while the room is quiet."""
+
+
+class ToneInQuietError(ToneRefusedError, NotNowError):
+    """A reference tone asked for while the room is quiet."""
 
 
 # -- measuring -----------------------------------------------------------

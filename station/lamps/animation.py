@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from station.lamps import column
+from station.lamps import column, signs
 
 QUIET_SHARE = 0.25
 READING_LASTS_S = 1.0
@@ -19,7 +19,9 @@ class Animation:
     """The lamps' state between two frames.
 
     The column shows one player: ``player`` where given, else whoever sounded
-    first, until they have been silent for a second.
+    first, until they have been silent for a second. While an instrument is
+    measured for the reference it shows that instead, and for three seconds
+    after a reference was taken that the band has agreed.
     """
 
     def __init__(self, player: str = "", in_cents: float = column.IN_CENTS) -> None:
@@ -33,6 +35,11 @@ class Animation:
         self._heard_at_s = float("-inf")
         self._in, self._total = 0, 0
         self._phase = 0.0
+        self._measuring: Mapping[str, Any] | None = None
+        self._span = signs.FARTHEST
+        self._waited_s = 0.0
+        self._taken_at: str | None = None  # when the reference was: None before the first snapshot
+        self._bloom_from_s = float("-inf")
         self._frame_at_s: float | None = None
         self._column: tuple[float, ...] = column.DARK
         self._band: tuple[float, ...] = (0.0,)
@@ -41,6 +48,7 @@ class Animation:
         """Take in a room snapshot or a reading's payload; anything else is not for lamps."""
         if "roll_call" in payload:
             self._show_room(payload)
+            self._show_reference(payload, now_s)
         elif "string_cents" in payload and "at_s" in payload:
             self._show_reading(payload, now_s)
 
@@ -51,17 +59,45 @@ class Animation:
         self._phase = column.next_phase(self._phase, self._beats_hz, passed_s)
         if now_s - self._heard_at_s > READING_LASTS_S:
             self._cents = None
-        wanted = column.column_at(self._cents, self._phase, self._verdict, self._in_cents)
-        self._column = column.settled(self._column, wanted, passed_s)
-        band = (column.band_light(self._in, self._total, now_s),)
-        self._band = column.settled(self._band, band, passed_s)
-        share = QUIET_SHARE if self.quiet else 1.0
-        return tuple(share * light for light in self._column), share * self._band[0]
+        wanted, band = self._wanted(now_s, passed_s)
+        share = QUIET_SHARE if self.quiet else 1.0  # settled as well: no button makes it flash
+        self._column = column.settled(self._column, [share * light for light in wanted], passed_s)
+        self._band = column.settled(self._band, [share * band], passed_s)
+        return self._column, self._band[0]
+
+    def _wanted(self, now_s: float, passed_s: float) -> tuple[tuple[float, ...], float]:
+        bloom = signs.bloom(now_s - self._bloom_from_s)
+        if bloom is not None:
+            return bloom
+        band = column.band_light(self._in, self._total, now_s)
+        if self._measuring is None:
+            shown = column.column_at(self._cents, self._phase, self._verdict, self._in_cents)
+            return shown, band
+        wanted = signs.span(self._measuring["instrument"])
+        self._span = signs.next_span(self._span, wanted, passed_s)
+        self._waited_s = 0.0 if self._measuring["sounding"] else self._waited_s + passed_s
+        return signs.brackets(self._span, self._waited_s), band
 
     def _show_room(self, room: Mapping[str, Any]) -> None:
         self._in, self._total = room["roll_call"]["in"], room["roll_call"]["total"]
         if any(p["id"] == self._player and p["now"] is None for p in room["players"]):
             self._cents = None  # a reading against an older reference says nothing any more
+
+    def _show_reference(self, room: Mapping[str, Any], now_s: float) -> None:
+        """What is measured for the reference, and whether there is a new one."""
+        before, self._measuring = self._measuring, room.get("measuring")
+        if before is None:
+            self._span, self._waited_s = signs.FARTHEST, 0.0
+        if "reference" not in room:
+            return
+        # An undo goes back to a reference that was taken earlier: nobody agreed on anything.
+        known, self._taken_at = self._taken_at, room["reference"]["set_at"]
+        if (
+            known is not None
+            and self._taken_at > known
+            and signs.bloom(now_s - self._bloom_from_s) is None
+        ):
+            self._bloom_from_s = now_s
 
     def _show_reading(self, reading: Mapping[str, Any], now_s: float) -> None:
         player = reading["player"]

@@ -1,4 +1,4 @@
-"""The lamps themselves: pins, a button, and the thread that draws fifty frames a second.
+"""The lamps themselves: pins, buttons, and the thread that draws fifty frames a second.
 
 Listening never depends on them. A GPIO that is missing raises LampError when
 they are opened; one that fails later ends the drawing, and ``status`` and
@@ -20,7 +20,8 @@ from station.errors import LampError
 from station.lamps.animation import Animation
 from station.lamps.chip import DEVICES, gpio_factory, gpio_failures, mock_factory, one_line
 from station.lamps.column import IN_CENTS
-from station.lamps.pins import BAND, COLUMN, QUIET_BUTTON
+from station.lamps.pins import BAND, COLUMN, QUIET_BUTTON, REFERENCE_BUTTON, Push
+from station.lamps.press import BOUNCE_S, LONG_S, Press, PressJudge
 
 log = logging.getLogger(__name__)
 
@@ -28,18 +29,19 @@ FactoryName = Literal["gpio", "mock", "off"]
 
 FRAME_S = 0.02
 STEP = 0.01  # lgpio sets brightness in hundredths; finer changes need no writing
-BOUNCE_S = 0.03
 STOP_WAIT_S = 2.0
 SWITCHED_OFF = "switched off in the settings"
 
 
 class Lamps:
-    """The lamp column, the band lamp and the quiet button.
+    """The lamp column, the band lamp and the two buttons.
 
     ``factory`` is ``"gpio"`` for the header's pins, ``"mock"`` for gpiozero's
     mock pins, ``"off"`` for none. ``player`` fixes whom the column shows.
-    ``on_quiet_button`` is called when that button is pressed, ``on_state`` with
-    ``"lit"`` or ``"off"`` and the reason, from other threads.
+    ``on_quiet_button`` is called when that button is pressed,
+    ``on_reference_button`` with False when that one is let go after a short
+    press and with True once it has been held for two seconds, ``on_state`` with
+    ``"lit"`` or ``"off"`` and the reason; all from other threads.
     Raises LampError when the pins cannot be had.
     """
 
@@ -50,6 +52,7 @@ class Lamps:
         player: str = "",
         in_cents: float = IN_CENTS,
         on_quiet_button: Callable[[], None] | None = None,
+        on_reference_button: Callable[[bool], None] | None = None,
         on_state: Callable[[str, str | None], None] | None = None,
         work_dir: Path | None = None,
         devices: Path = DEVICES,
@@ -61,6 +64,10 @@ class Lamps:
         self._animation = Animation(player, in_cents)
         self._lock = threading.Lock()
         self._on_state = on_state
+        self._on_quiet_button = on_quiet_button
+        self._on_reference_button = on_reference_button
+        self._press = PressJudge()
+        self._press_lock = threading.Lock()
         self._leds: list[Any] = []
         self._buttons: list[Any] = []
         self._written: list[float] = []
@@ -69,7 +76,7 @@ class Lamps:
         if factory != "off":
             mock = factory == "mock"
             self.pin_factory = mock_factory() if mock else gpio_factory(devices, work_dir)
-            self._open(on_quiet_button)
+            self._open()
             self.status = ("lit", None)
 
     def __enter__(self) -> Lamps:
@@ -114,8 +121,8 @@ class Lamps:
         values = tuple(float(led.value) for led in self._leds)
         return (values[:-1], values[-1]) if values else ((0.0,) * len(COLUMN), 0.0)
 
-    def _open(self, on_quiet_button: Callable[[], None] | None) -> None:
-        reason = self._take_pins(on_quiet_button)
+    def _open(self) -> None:
+        reason = self._take_pins()
         if reason is None:
             self._written = [0.0] * len(self._leds)
             return
@@ -124,25 +131,59 @@ class Lamps:
         self._close()
         raise LampError(f"a lamp's pin cannot be used: {reason}")
 
-    def _take_pins(self, on_quiet_button: Callable[[], None] | None) -> str | None:
+    def _take_pins(self) -> str | None:
         """Claim every pin; the reason when one of them cannot be had."""
         import gpiozero  # takes a moment, and is not needed where the lamps are off
 
         try:
             for lamp in (*COLUMN, BAND):
                 self._leds.append(gpiozero.PWMLED(lamp.bcm, pin_factory=self.pin_factory))
-            if on_quiet_button is not None:
-                button = gpiozero.Button(
-                    QUIET_BUTTON.bcm,
-                    pull_up=True,
-                    bounce_time=BOUNCE_S,
-                    pin_factory=self.pin_factory,
-                )
-                self._buttons.append(button)
-                button.when_pressed = on_quiet_button
+            if self._on_quiet_button is not None:
+                self._take_button(QUIET_BUTTON).when_pressed = self._on_quiet_button
+            if self._on_reference_button is not None:
+                self._take_reference_button()
         except gpio_failures() as error:
             return one_line(error)
         return None
+
+    def _take_button(self, push: Push) -> Any:
+        import gpiozero
+
+        button = gpiozero.Button(
+            push.bcm, pull_up=True, bounce_time=BOUNCE_S, pin_factory=self.pin_factory
+        )
+        self._buttons.append(button)
+        return button
+
+    def _take_reference_button(self) -> None:
+        button = self._take_button(REFERENCE_BUTTON)
+        button.hold_time = LONG_S
+        button.hold_repeat = True  # to notice one that is never let go
+        button.when_pressed = lambda: self._reference_button("down")
+        button.when_released = lambda: self._reference_button("up")
+        button.when_held = lambda: self._reference_button("held")
+        if button.is_pressed:
+            log.warning("the reference button was down at the start: ignored until it is let go")
+
+    def _reference_button(self, what: Literal["down", "up", "held"]) -> None:
+        """From gpiozero's threads, which a fault of the callback must not end."""
+        now_s = time.monotonic()
+        press: Press | None = None
+        with self._press_lock:
+            if what == "down":
+                self._press.down(now_s)
+            elif what == "up":
+                press = self._press.up(now_s)
+            else:
+                press = self._press.held(now_s)
+                if self._press.has_stuck(now_s):
+                    log.warning("the reference button is stuck: ignored until it is let go")
+        if press is None or self._on_reference_button is None:
+            return
+        try:
+            self._on_reference_button(press == "long")
+        except Exception:
+            log.exception("a press of the reference button was not carried out")
 
     def _draw(self) -> None:
         try:

@@ -58,8 +58,8 @@ class Lamp:
 class Push:
     """One push button, wired to ground.
 
-    The quiet button dims the lamps to a quarter and back. The pin of the
-    reference button is reserved: nothing reads it yet.
+    The quiet button dims the lamps to a quarter and back. The reference button
+    begins to listen to an instrument of fixed pitch, and adopts what was measured.
     """
 
     name: str

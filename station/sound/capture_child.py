@@ -15,7 +15,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import ModuleType
 from typing import Any, BinaryIO
@@ -82,13 +82,13 @@ class Capture:
         return max(1, round(elapsed_s * self._rate_hz) - frames)
 
 
-def input_devices(audio: Any) -> list[Device]:
-    """Every device PortAudio knows that has inputs."""
+def input_devices(audio: Any, channels: str = "maxInputChannels") -> list[Device]:
+    """Every device PortAudio knows that has inputs, or whatever else `channels` counts."""
     infos = [audio.get_device_info_by_index(i) for i in range(audio.get_device_count())]
     return [
-        Device(info["index"], info["name"], info["maxInputChannels"], info["defaultSampleRate"])
+        Device(info["index"], info["name"], info[channels], info["defaultSampleRate"])
         for info in infos
-        if info["maxInputChannels"] > 0
+        if info[channels] > 0
     ]
 
 
@@ -186,16 +186,19 @@ def send(out: BinaryIO, record: wire.Record) -> None:
     out.flush()
 
 
-def die_with_parent() -> None:
-    """End when the parent ends: by signal where Linux gives one, else by the closed pipe."""
-    ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
-    threading.Thread(target=_wait_for_closed_input, daemon=True).start()
-
-
-def _wait_for_closed_input() -> None:
+def wait_for_closed_input() -> None:
     while os.read(0, 256):
         pass
     os._exit(0)
+
+
+def die_with_parent(listen: Callable[[], None] = wait_for_closed_input) -> None:
+    """End when the parent ends: by signal where Linux gives one, else by the closed pipe.
+
+    `listen` reads standard input, on a thread of its own, and sees to the latter.
+    """
+    ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
+    threading.Thread(target=listen, daemon=True).start()
 
 
 def take_stdout() -> BinaryIO:
@@ -223,10 +226,10 @@ def run(arguments: list[str], out: BinaryIO) -> int:
     return 1
 
 
-def write_list(out: BinaryIO) -> int:
-    """A line for each input: stable name, tab, channels."""
+def write_list(out: BinaryIO, devices: Callable[[Any], list[Device]] = input_devices) -> int:
+    """A line for each of `devices`: stable name, tab, channels."""
     cards = read_cards()
-    for device in input_devices(load_pyaudio().PyAudio()):
+    for device in devices(load_pyaudio().PyAudio()):
         name = stable_name(device.name, cards)
         if name is not None:
             out.write(f"{name}\t{device.channels}\n".encode())

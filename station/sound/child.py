@@ -1,4 +1,4 @@
-"""Starting the capture child, and making sense of what ends it."""
+"""Starting the processes that PortAudio lives in, and making sense of what ends them."""
 
 from __future__ import annotations
 
@@ -37,25 +37,33 @@ def child_environment() -> dict[str, str]:
 
     Raises LineInputRefusedError where PyAudio is not installed.
     """
-    pyaudio = importlib.util.find_spec("pyaudio")
-    if pyaudio is None or pyaudio.origin is None:
+    site = _site_of("pyaudio")
+    if site is None:
         raise LineInputRefusedError("PyAudio is not installed: install python3-pyaudio")
-    site = Path(pyaudio.origin).parent
-    if pyaudio.submodule_search_locations:
-        site = site.parent
+    numpy_site = _site_of("numpy") or site  # elsewhere where only one of them is the system's own
     environment = dict(os.environ)
-    environment["PYTHONPATH"] = f"{PACKAGE_PARENT}{os.pathsep}{site}"
+    environment["PYTHONPATH"] = os.pathsep.join(map(str, (PACKAGE_PARENT, site, numpy_site)))
     environment["JACK_NO_START_SERVER"] = "1"
+    environment["OPENBLAS_NUM_THREADS"] = "1"  # numpy's threads would cost the tone child memory
     return environment
 
 
-class CaptureChild:
-    """One capture child: what it writes, what it says, and its end."""
+def _site_of(package: str) -> Path | None:
+    """The folder a package was installed into."""
+    spec = importlib.util.find_spec(package)
+    if spec is None or spec.origin is None:
+        return None
+    folder = Path(spec.origin).parent
+    return folder.parent if spec.submodule_search_locations else folder
 
-    def __init__(self, *arguments: str) -> None:
+
+class SoundChild:
+    """A process of our own with PortAudio in it: what it writes, what it says, and its end."""
+
+    def __init__(self, module: str, *arguments: str) -> None:
         """Start it. -S keeps the ``site`` module and all it would import out of it."""
         self.process = subprocess.Popen(
-            [sys.executable, "-S", "-m", MODULE, *arguments],
+            [sys.executable, "-S", "-m", module, *arguments],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -64,7 +72,7 @@ class CaptureChild:
         )
         pipes = (self.process.stdin, self.process.stdout, self.process.stderr)
         self._pipes = tuple(pipe for pipe in pipes if pipe is not None)
-        _, self._stdout_fd, self._stderr_fd = (pipe.fileno() for pipe in self._pipes)
+        self._stdin_fd, self._stdout_fd, self._stderr_fd = (pipe.fileno() for pipe in self._pipes)
         self._last_words = LastWords()
         with contextlib.suppress(OSError):  # a larger pipe is a comfort, not a need
             fcntl.fcntl(self._stdout_fd, fcntl.F_SETPIPE_SZ, PIPE_BYTES)
@@ -89,6 +97,15 @@ class CaptureChild:
                 return os.read(self._stdout_fd, READ_BYTES)
             if not ready:
                 return None
+
+    def tell(self, line: str) -> None:
+        """Write a line to its standard input; never waits.
+
+        A child that has ended or no longer reads is noticed by what it does not write.
+        """
+        os.set_blocking(self._stdin_fd, False)
+        with contextlib.suppress(OSError):
+            os.write(self._stdin_fd, f"{line}\n".encode())
 
     def useful_line(self) -> str:
         """The last thing it said on stderr that matters, or nothing."""
@@ -119,6 +136,13 @@ class CaptureChild:
             pipe.close()
 
 
+class CaptureChild(SoundChild):
+    """One capture child."""
+
+    def __init__(self, *arguments: str) -> None:
+        super().__init__(MODULE, *arguments)
+
+
 class LastWords:
     """The end of what a child says on stderr, and the one line of it worth showing."""
 
@@ -147,27 +171,27 @@ def last_useful_line(lines: Iterable[str]) -> str:
     return _ALSA_PREFIX.sub("", useful[-1])[:200] if useful else ""
 
 
-def ask_for_devices() -> list[tuple[str, int]]:
-    """Stable name and channels of every input.
+def ask_for_devices(module: str = MODULE, what: str = "inputs") -> list[tuple[str, int]]:
+    """Stable name and channels of every input, or of whatever else `module` lists.
 
     Raises LineInputError when the child fails or takes longer than LIST_LIMIT_S.
     """
-    child = CaptureChild("--list")
+    child = SoundChild(module, "--list")
     try:
-        listing = _read_all(child, time.monotonic() + LIST_LIMIT_S)
+        listing = _read_all(child, time.monotonic() + LIST_LIMIT_S, what)
         ending, reason = child.ending(), child.useful_line()
     finally:
         child.close()
     if child.process.returncode:
-        raise LineInputError(f"the inputs cannot be listed: {reason or 'the process ' + ending}")
+        raise LineInputError(f"the {what} cannot be listed: {reason or 'the process ' + ending}")
     pairs = (line.split("\t") for line in listing.decode().splitlines())
     return [(name, int(channels)) for name, channels in pairs]
 
 
-def _read_all(child: CaptureChild, deadline_s: float) -> bytes:
+def _read_all(child: SoundChild, deadline_s: float, what: str) -> bytes:
     listing = b""
     while more := child.read(deadline_s):
         listing += more
     if more is None:
-        raise LineInputError(f"the sound system did not list its inputs in {LIST_LIMIT_S:g} s")
+        raise LineInputError(f"the sound system did not list its {what} in {LIST_LIMIT_S:g} s")
     return listing

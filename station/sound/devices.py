@@ -1,4 +1,4 @@
-"""Input devices by names that stay: ``hw:CARD=<id>,DEV=<n>`` or an ALSA PCM name.
+"""Devices by names that stay: ``hw:CARD=<id>,DEV=<n>`` or an ALSA PCM name.
 
 PortAudio numbers its devices anew each time it starts, and calls a card by
 its number of the day: ``USB Box: Audio (hw:1,0)``. The kernel gives each card
@@ -27,7 +27,7 @@ _INDEX = re.compile(r"(?:(?:plug)?hw:)?\d+(?:,\d+)*$")
 
 
 class Device(NamedTuple):
-    """One PortAudio input: `number` is valid in the process that asked, and only there."""
+    """One PortAudio input or output; `number` is valid only in the process that asked."""
 
     number: int
     name: str
@@ -51,19 +51,19 @@ def read_cards(proc_asound: Path = PROC_ASOUND) -> dict[int, str]:
     return cards
 
 
-def check_wanted(wanted: str) -> str:
-    """The name in full (``,DEV=0`` added where it is left out).
+def check_wanted(wanted: str, what: str = "input") -> str:
+    """The name in full (``,DEV=0`` added where it is left out); `what` is for messages.
 
     Raises LineInputRefusedError for an index, which may be another device tomorrow.
     """
     text = wanted.strip()
     if not text:
         raise LineInputRefusedError(
-            "no input device named: give hw:CARD=<id>,DEV=0 or an ALSA PCM name such as default"
+            f"no {what} device named: give hw:CARD=<id>,DEV=0 or an ALSA PCM name such as default"
         )
     if _INDEX.match(text):
         raise LineInputRefusedError(
-            f"input device {text!r} is a number, which may be another device after a restart:"
+            f"{what} device {text!r} is a number, which may be another device after a restart:"
             " name it hw:CARD=<id>,DEV=0 (ids are the links in /proc/asound)"
         )
     hw = _WANTED_HW.match(text)
@@ -85,25 +85,27 @@ def stable_name(portaudio_name: str, cards: Mapping[int, str]) -> str | None:
     return None if card is None else f"hw:CARD={card},DEV={hw[2]}"
 
 
-def find_device(devices: Sequence[Device], cards: Mapping[int, str], wanted: str) -> Device:
-    """The input device of that stable name.
+def find_device(
+    devices: Sequence[Device], cards: Mapping[int, str], wanted: str, what: str = "input"
+) -> Device:
+    """The device of that stable name; `what` is for messages: "input" or "output".
 
     Raises LineInputError, listing what there is, when it is missing or not the only one.
     """
-    name = check_wanted(wanted)
-    inputs = [device for device in devices if device.channels > 0]
-    found = [device for device in inputs if stable_name(device.name, cards) == name]
+    name = check_wanted(wanted, what)
+    usable = [device for device in devices if device.channels > 0]
+    found = [device for device in usable if stable_name(device.name, cards) == name]
     if len(found) == 1:
         return found[0]
     if found:
-        raise LineInputError(f"{len(found)} inputs are called {name}: cannot tell them apart")
+        raise LineInputError(f"{len(found)} {what}s are called {name}: cannot tell them apart")
     raise LineInputError(
-        f"no input device {name} (unplugged, or in use by another program?):"
-        f" there {describe(inputs, cards)}"
+        f"no {what} device {name} (unplugged, or in use by another program?):"
+        f" there {describe(usable, cards, what)}"
     )
 
 
-def describe(inputs: Sequence[Device], cards: Mapping[int, str]) -> str:
+def describe(usable: Sequence[Device], cards: Mapping[int, str], what: str = "input") -> str:
     """What there is, in a few words that follow "there ".
 
     >>> describe([Device(0, "pulse", 32, 44100.0)], {})
@@ -111,11 +113,11 @@ def describe(inputs: Sequence[Device], cards: Mapping[int, str]) -> str:
     """
     words = [
         f"{name} ({device.channels} channel{'' if device.channels == 1 else 's'})"
-        for device in inputs
+        for device in usable
         if (name := stable_name(device.name, cards)) is not None
     ]
     if not words:
-        return "is no input device at all"
+        return f"is no {what} device at all"
     return f"{'is' if len(words) == 1 else 'are'} {', '.join(words)}"
 
 

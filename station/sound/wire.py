@@ -1,7 +1,7 @@
-"""How the capture child speaks to its parent: framed records on one pipe.
+"""How the sound children speak to their parent: framed records on one pipe.
 
 A record is a fixed header and a payload. Standard library only, because the
-child imports this module and must stay small.
+capture child imports this module and must stay small.
 """
 
 from __future__ import annotations
@@ -16,6 +16,10 @@ OPENED = b"O"
 """The device is open; the payload is its stable name."""
 BLOCK = b"B"
 """Interleaved samples as the device gave them."""
+PLAYED = b"P"
+"""Of the tone child: so many frames were taken; ``first_frame`` is the last order's number."""
+DONE = b"D"
+"""Of the tone child: the tone has faded out; ``first_frame`` as above."""
 MISSING = b"M"
 """Cannot listen now, may be cured by waiting; the payload is one line of text."""
 REFUSED = b"R"

@@ -6,15 +6,17 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from station.errors import LampError
-from station.lamps.chip import gpio_factory
+from station.lamps.chip import gpio_factory, mock_factory
 from station.lamps.lamps import SWITCHED_OFF, Lamps
 from station.lamps.pins import COLUMN, QUIET_BUTTON, REFERENCE_BUTTON
+from station.lamps.press import LONG_S
 
 READING = {"player": "oda", "at_s": 1.0, "beats_hz": 0.0, "verdict": "tighten"}
 DEADLINE_S = 10.0
@@ -57,6 +59,28 @@ def test_the_band_lamp_burns_steadily_when_everyone_is_in(lamps):
     assert {lamps.lit()[1] for _ in range(20) if time.sleep(0.01) is None} == {1.0}
 
 
+def snapshot(**more: Any) -> dict[str, Any]:
+    return {"roll_call": {"in": 0, "total": 6, "complete": False}, "players": [], **more}
+
+
+def test_an_instrument_that_sounds_lights_the_pins_that_bracket_it(lamps):
+    lamps.start()
+
+    lamps.show(snapshot(measuring={"sounding": True, "instrument": None}))
+
+    assert until(lambda: lamps.lit()[0] == (1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0))
+
+
+def test_an_agreed_reference_blooms_on_every_pin_and_is_over(lamps):
+    lamps.start()
+    lamps.show(snapshot(reference={"a4_hz": 440.0, "set_at": ""}))
+
+    lamps.show(snapshot(reference={"a4_hz": 442.0, "set_at": "2026-05-09T19:30:00Z"}))
+
+    assert until(lambda: min(*lamps.lit()[0], lamps.lit()[1]) > 0.9)
+    assert until(lambda: max(lamps.lit()[0]) == 0.0)
+
+
 def test_stopping_darkens_the_lamps_and_gives_the_pins_back(lamps):
     before = threading.active_count()
     lamps.start()
@@ -91,7 +115,113 @@ def test_the_quiet_button_is_heard_each_time_it_is_pressed():
     lamps.stop()
 
 
-def test_the_reference_buttons_pin_is_left_alone():
+@pytest.fixture
+def reference_button() -> Iterator[tuple[Any, list[bool]]]:
+    """The reference button's mock pin, and the presses that were told: True for a long one."""
+    presses: list[bool] = []
+    lamps = Lamps("mock", on_reference_button=presses.append)
+    yield lamps.pin_factory.pin(REFERENCE_BUTTON.bcm), presses
+    lamps.stop()
+
+
+def press(pin: Any, seconds: float) -> None:
+    pin.drive_low()  # a press connects the pin to ground
+    time.sleep(seconds)
+    pin.drive_high()
+
+
+def test_a_short_press_of_the_reference_button_is_told_when_it_is_let_go(reference_button):
+    pin, presses = reference_button
+    pin.drive_low()
+    time.sleep(0.1)
+    before = list(presses)
+
+    pin.drive_high()
+
+    assert before == []
+    assert until(lambda: presses == [False])
+
+
+def test_a_long_press_is_told_once_while_the_button_is_held(reference_button):
+    pin, presses = reference_button
+
+    pin.drive_low()
+    assert until(lambda: presses == [True])
+    time.sleep(2 * LONG_S)  # the button's thread asks again twice meanwhile
+    pin.drive_high()
+    press(pin, 0.1)
+
+    assert until(lambda: presses == [True, False])
+
+
+def test_a_bouncing_contact_is_one_press(reference_button):
+    pin, presses = reference_button
+
+    for _ in range(5):
+        press(pin, 0.001)
+    press(pin, 0.1)
+    for _ in range(5):
+        press(pin, 0.001)
+
+    assert until(lambda: bool(presses))
+    assert presses == [False]
+
+
+def test_a_button_that_is_down_at_the_start_is_logged_and_means_nothing(monkeypatch, caplog):
+    factory = mock_factory()
+    pin = factory.pin(REFERENCE_BUTTON.bcm)
+    monkeypatch.setattr("station.lamps.lamps.mock_factory", lambda: factory)
+    held_down = type(pin)._set_pull  # the mock pin follows its pull-up: this one is held down
+    monkeypatch.setattr(
+        type(pin),
+        "_set_pull",
+        lambda self, value: (held_down(self, value), value == "up" and self.drive_low()),
+    )
+    presses: list[bool] = []
+
+    lamps = Lamps("mock", on_reference_button=presses.append)
+    time.sleep(LONG_S + 0.3)
+    told_while_down = list(presses)
+    pin.drive_high()
+    press(pin, 0.1)
+
+    assert "was down at the start" in caplog.text
+    assert told_while_down == []
+    assert until(lambda: presses == [False])
+    lamps.stop()
+
+
+def test_a_button_that_is_never_let_go_is_logged_once(monkeypatch, caplog):
+    monkeypatch.setattr("station.lamps.press.LONG_S", 0.05)
+    monkeypatch.setattr("station.lamps.press.STUCK_S", 0.2)
+    monkeypatch.setattr("station.lamps.lamps.LONG_S", 0.05)
+    presses: list[bool] = []
+    lamps = Lamps("mock", on_reference_button=presses.append)
+
+    press(lamps.pin_factory.pin(REFERENCE_BUTTON.bcm), 0.8)
+    lamps.stop()
+
+    assert presses == [True]
+    assert caplog.text.count("the reference button is stuck") == 1
+
+
+def test_a_fault_in_what_a_press_does_is_logged_and_the_next_press_is_told(caplog):
+    presses: list[bool] = []
+
+    def broken(long: bool) -> None:
+        presses.append(long)
+        raise ZeroDivisionError("no such luck")
+
+    lamps = Lamps("mock", on_reference_button=broken)
+    for count in (1, 2):
+        press(lamps.pin_factory.pin(REFERENCE_BUTTON.bcm), 0.1)
+        assert until(lambda count=count: len(presses) == count)
+    lamps.stop()
+
+    assert caplog.text.count("ZeroDivisionError: no such luck") == 2
+
+
+def test_the_reference_buttons_pin_is_left_alone_where_nobody_wants_to_know():
     lamps = Lamps("mock", on_quiet_button=lambda: None)
 
     assert {button.pin.info.name for button in lamps._buttons} == {f"GPIO{QUIET_BUTTON.bcm}"}
