@@ -21,6 +21,7 @@ from typing import Any, get_args
 from station import settings_checks as check
 from station.errors import SettingsError
 from station.music.names import NamingSystem
+from station.music.offsets import offsets_as_json
 from station.music.tunings import CAPO_MAX
 from station.plain_text import path_text
 from station.room.model import Player
@@ -28,11 +29,13 @@ from station.settings_checks import Check, shown
 from station.settings_entries import Entry, Tunings, read_players, read_tunings
 from station.settings_model import (
     FIRST_PLAYER,
+    AgreementSettings,
     InputSettings,
     LampSettings,
     PageSettings,
     Settings,
     StationSettings,
+    ToneSettings,
 )
 from station.sound.limits import (
     MAX_CHANNELS,
@@ -84,6 +87,8 @@ _TABLES: Mapping[str, Mapping[str, Check]] = {
         "max_streams": check.whole(1, 256),
     },
     "lamps": {"mode": check.one_of("gpio", "mock", "off"), "player": check.text()},
+    "agreement": {"decides": check.one_of("everyone", "leader"), "leader": check.text()},
+    "tone": {"device": check.device},
 }
 _LISTS: Mapping[str, Mapping[str, Check]] = {
     "players": {
@@ -93,6 +98,7 @@ _LISTS: Mapping[str, Mapping[str, Check]] = {
         "tuning": check.text(),
         "line": check.whole(1, MAX_CHANNELS),
         "capo": check.whole(0, CAPO_MAX),
+        "offsets_cents": check.offsets,
     },
     "tunings": {"name": check.text(1), "instrument": check.text(1), "notes": check.notes},
 }
@@ -128,8 +134,12 @@ def effective(settings: Settings) -> dict[str, Any]:
         "input": asdict(settings.input),
         "page": asdict(settings.page),
         "lamps": asdict(settings.lamps),
+        "agreement": asdict(settings.agreement),
+        "tone": asdict(settings.tone),
         "players": [
-            {key: getattr(player, key) for key in KEYS["players"]} for player in settings.players
+            {key: getattr(player, key) for key in KEYS["players"]}
+            | {"offsets_cents": offsets_as_json(player.offsets_cents)}
+            for player in settings.players
         ],
         "tunings": [
             {
@@ -149,12 +159,16 @@ def effective_toml(settings: Settings) -> str:
         repeated = isinstance(content, list)
         for entry in content if repeated else [content]:
             head = f"[[{table}]]" if repeated else f"[{table}]"
-            # JSON's strings, numbers and lists are also TOML's.
-            keys = [
-                f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in entry.items()
-            ]
+            keys = [f"{key} = {_toml_value(value)}" for key, value in entry.items()]
             blocks.append("\n".join([head, *keys]))
     return "\n\n".join(blocks) + "\n"
+
+
+def _toml_value(value: Any) -> str:
+    """A value as TOML writes it: JSON's strings, numbers and lists are also TOML's."""
+    if not isinstance(value, dict):
+        return json.dumps(value, ensure_ascii=False)
+    return "{" + ", ".join(f"{json.dumps(k)} = {_toml_value(v)}" for k, v in value.items()) + "}"
 
 
 def make_room_code() -> str:
@@ -218,7 +232,7 @@ class _Reader:
         tunings = read_tunings(self._list("tunings"), self._fault)
         line_input = InputSettings(**tables["input"])
         lines = line_input.channels if self._tells("input", "channels", tables) else MAX_CHANNELS
-        players = self._players(tunings, lines, tables["lamps"].get("player", ""))
+        players = self._players(tunings, lines, tables)
         if self._faults:
             raise SettingsError([text for _, text in sorted(self._faults)])
         return Settings(
@@ -226,6 +240,8 @@ class _Reader:
             line_input,
             PageSettings(**tables["page"]),
             LampSettings(**tables["lamps"]),
+            AgreementSettings(**tables["agreement"]),
+            ToneSettings(**tables["tone"]),
             players,
             tunings.made,
         )
@@ -280,7 +296,9 @@ class _Reader:
                 self._fault((*path, key), str(error))
         return values
 
-    def _players(self, tunings: Tunings, lines: int, lamp_player: str) -> tuple[Player, ...]:
+    def _players(
+        self, tunings: Tunings, lines: int, tables: Mapping[str, dict[str, Any]]
+    ) -> tuple[Player, ...]:
         entries = self._list("players")
         if entries is None:
             return ()
@@ -288,11 +306,25 @@ class _Reader:
         players: tuple[Player, ...] = (FIRST_PLAYER,)
         if entries:
             players, ids = read_players(entries, tunings, lines, self._fault)
-        if lamp_player and ids is not None and lamp_player not in ids:
-            near = get_close_matches(lamp_player, sorted(ids), n=1, cutoff=0.0)[0]
-            what = f"{shown(lamp_player)} is no player's id; the nearest is {near}"
-            self._fault(("lamps", "player"), what)
+        self._check_chosen(tables, ids)
         return players
+
+    def _check_chosen(
+        self, tables: Mapping[str, dict[str, Any]], ids: frozenset[str] | None
+    ) -> None:
+        """Players whom other tables name by their id; ``ids`` is None where not all are known."""
+        for table, key in (("lamps", "player"), ("agreement", "leader")):
+            chosen = tables[table].get(key, "")
+            if chosen and ids is not None and chosen not in ids:
+                near = get_close_matches(chosen, sorted(ids), n=1, cutoff=0.0)[0]
+                self._fault(
+                    (table, key), f"{shown(chosen)} is no player's id; the nearest is {near}"
+                )
+        agreement = tables["agreement"]
+        nobody = not agreement.get("leader") and self._tells("agreement", "leader", tables)
+        if agreement.get("decides") == "leader" and nobody:
+            what = "the leader decides, but who is it? write leader = with a player's id"
+            self._fault(("agreement", "decides"), what)
 
     def _below_here(self, station: dict[str, Any]) -> dict[str, Any]:
         """A relative ``data_dir`` counts from the settings file's own folder."""

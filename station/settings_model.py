@@ -61,6 +61,21 @@ class LampSettings:
     player: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class AgreementSettings:
+    """Who decides on a reference: everyone who is there, or ``leader``, a player's id."""
+
+    decides: Literal["everyone", "leader"] = "everyone"
+    leader: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ToneSettings:
+    """Where the reference tone comes out: a sound card by its name, or "off"."""
+
+    device: str = "default"
+
+
 FIRST_PLAYER = Player("player-1", "Player 1", "guitar", "standard", line=1)
 
 
@@ -72,6 +87,8 @@ class Settings:
     input: InputSettings = field(default_factory=InputSettings)
     page: PageSettings = field(default_factory=PageSettings)
     lamps: LampSettings = field(default_factory=LampSettings)
+    agreement: AgreementSettings = field(default_factory=AgreementSettings)
+    tone: ToneSettings = field(default_factory=ToneSettings)
     players: tuple[Player, ...] = (FIRST_PLAYER,)
     tunings: tuple[Tuning, ...] = ()
 

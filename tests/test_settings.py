@@ -236,6 +236,15 @@ PLAYER = "[[players]]\nname = 'Oda'\ninstrument = 'guitar'\n"
         ("line = 0", "players.line", "1 to 32"),
         ("line = 3", "players.line", "1 to 2"),
         ("id = 'Oda K'", "players.id", "small letters"),
+        ("offsets_cents = {'4' = 55}", "players.offsets_cents", "did you mean a tuning?"),
+        ("offsets_cents = {'7' = 5}", "players.offsets_cents", "guitar:standard are 1 to 6"),
+        ("offsets_cents = {B = 5}", "players.offsets_cents", "name the string by its number"),
+        ("offsets_cents = {'4' = '5'}", "players.offsets_cents", "is not a number"),
+        ("offsets_cents = {'4' = nan}", "players.offsets_cents", "is not a number"),
+        ("offsets_cents = [5, 4]", "players.offsets_cents", "no table of offsets"),
+        ("offsets_cents = 'pure fiths'", "players.offsets_cents", "mean 'pure fifths'"),
+        ("offsets_cents = 'pure fifths'", "players.offsets_cents", "is not a fifth"),
+        ("offset_cents = {'4' = 5}", "players.offset_cents", "valid key is offsets_cents"),
         ("tunning = 'dadgad'", "players.tunning", "nearest valid key is tuning"),
     ],
 )
@@ -248,12 +257,65 @@ def test_a_fault_in_a_players_entry_stands_on_its_own_line(tmp_path, more, key, 
 
 @pytest.mark.parametrize(
     ("instrument", "more", "key"),
-    [("piano", "tuning = 'standard'", "tuning"), ("violin", "capo = 1", "capo")],
+    [
+        ("piano", "tuning = 'standard'", "tuning"),
+        ("piano", "offsets_cents = {'1' = 2.0}", "offsets_cents"),
+        ("piano", "offsets_cents = 'pure fifths'", "offsets_cents"),
+        ("violin", "capo = 1", "capo"),
+    ],
 )
 def test_what_an_instrument_cannot_have_is_a_fault(tmp_path, instrument, more, key):
     text = f"[[players]]\nname = 'Pia'\ninstrument = '{instrument}'\n{more}\n"
 
     assert fault(tmp_path, text).startswith(f"station.toml:4: players.{key}: ")
+
+
+@pytest.mark.parametrize(
+    ("offsets", "means"),
+    [
+        ("offsets_cents = 'pure fifths'", ((1, 1.955), (3, -1.955), (4, -3.91))),
+        ("offsets_cents = {'4' = -5.865, 1 = 2}", ((1, 2.0), (4, -5.865))),
+        ("offsets_cents.4 = -5.865", ((4, -5.865),)),
+        ("[players.offsets_cents]\n4 = -5.865", ((4, -5.865),)),
+        ("offsets_cents = {'4' = 0.0}", ()),
+        ("offsets_cents = 'none'", ()),
+        ("", ()),
+    ],
+)
+def test_offsets_are_a_table_by_string_or_a_preset(tmp_path, offsets, means):
+    text = f"[[players]]\nname = 'Vilde'\ninstrument = 'violin'\n{offsets}\n"
+
+    settings = load(tmp_path, text)
+
+    assert settings.players[0].offsets_cents == means
+    assert load(tmp_path, effective_toml(settings)).players == settings.players
+
+
+def test_an_instrument_without_strings_may_say_that_it_has_no_offsets(tmp_path):
+    text = "[[players]]\nname = 'Pia'\ninstrument = 'piano'\noffsets_cents = 'none'\n"
+
+    assert load(tmp_path, text).players[0].offsets_cents == ()
+
+
+def test_offsets_go_with_a_tuning_of_the_players_own(tmp_path):
+    settings = load(
+        tmp_path,
+        "[[players]]\nname = 'Vilde'\ninstrument = 'violin'\ntuning = 'High'\n"
+        "offsets_cents = 'pure fifths'\n"
+        "[[tunings]]\nname = 'High'\ninstrument = 'violin'\nnotes = ['A3', 'E4', 'B4', 'F#5']\n",
+    )
+
+    assert settings.players[0].offsets_cents == ((1, 5.865), (2, 3.91), (3, 1.955))
+
+
+def test_a_faulty_tuning_leaves_only_its_pure_fifths_unsaid(tmp_path):
+    entry = "[[players]]\nname = 'Vilde'\ninstrument = 'violin'\ntuning = 'hihg'\n"
+
+    unsaid = faults(tmp_path, f"{entry}offsets_cents = 'pure fifths'\n")
+    said = faults(tmp_path, f"{entry}offsets_cents = {{'4' = 400}}\n")
+
+    assert [text.split(": ")[1] for text in unsaid] == ["players.tuning"]
+    assert [text.split(": ")[1] for text in said] == ["players.tuning", "players.offsets_cents"]
 
 
 def test_an_entry_is_checked_to_its_end_whatever_its_first_fault(tmp_path):

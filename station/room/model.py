@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 from station.errors import UsageError
 from station.music.names import NamingSystem
+from station.music.offsets import Offsets
 from station.music.pitch import check_a4
 from station.music.verdict import Verdict
 
@@ -21,7 +22,11 @@ LineState = Literal["signal", "quiet", "no signal", "unknown"]
 EventKind = Literal["reading", "note", "room"]
 
 TEXT_LIMIT = 60
+SOURCE_LIMIT = 200
+"""How long the line may be that says what a reference was taken from."""
 CAPO_MAX = 12
+UNCALIBRATED_CENTS = 0.173
+"""What 100 ppm are in cents, 1200 log2(1 + 1e-4): a sound card's usual limit (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +34,8 @@ class Player:
     """A band member with an instrument on a line.
 
     ``line`` counts from 1. ``tuning`` is empty where an instrument has none;
-    ``kind`` is filled in by the room from the instrument.
+    ``kind`` is filled in by the room from the instrument. ``offsets_cents`` are
+    the strings wanted off equal temperament and by how much, by string number.
     """
 
     id: str
@@ -39,21 +45,32 @@ class Player:
     line: int = 1
     capo: int = 0
     kind: str = "strings"
+    offsets_cents: Offsets = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """The frequency of A4 everyone tunes to, who set it, and what it was taken from."""
+    """The frequency of A4 everyone tunes to, who set it, and what it was taken from.
+
+    ``agreed`` are the names of those who said yes to it; nobody was asked when it is empty.
+    """
 
     a4_hz: float = 440.0
     set_at: str = ""
     by: str = ""
     source: str = "settings"
+    agreed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "a4_hz", check_a4(self.a4_hz))
-        for key in ("set_at", "by", "source"):
+        for key in ("set_at", "by"):
             object.__setattr__(self, key, clean_text(getattr(self, key), key))
+        object.__setattr__(self, "source", clean_text(self.source, "source", SOURCE_LIMIT))
+        names = tuple(clean_text(name, "agreed") for name in self.agreed)
+        object.__setattr__(self, "agreed", names)
+
+    def as_json(self) -> dict[str, Any]:
+        return {**asdict(self), "agreed": list(self.agreed)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +139,52 @@ class LampStatus:
 
     state: str = "off"
     reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """How far the sound card's rate is known: measured against a synchronised clock, or not.
+
+    ``ppm`` is the card's error, positive when it runs fast; ``card_cents`` what
+    of it may be left in a reading. ``budget`` says what makes a reading unsure, each
+    with ``what``, ``cents`` and ``from``.
+    """
+
+    state: str = "not calibrated"
+    ppm: float | None = None
+    uncertainty_ppm: float | None = None
+    synchronised: bool = False
+    source: str | None = None
+    reason: str | None = None
+    card_cents: float = UNCALIBRATED_CENTS
+    budget: tuple[dict[str, Any], ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        return {**asdict(self), "budget": [dict(row) for row in self.budget]}
+
+
+@dataclass(frozen=True, slots=True)
+class ToneOut:
+    """Whether the station can sound the reference itself: ``ready``, ``off`` or ``failed``."""
+
+    state: str = "off"
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """A reference tone the station sounds; ``ends_at_s`` on the caller's clock."""
+
+    note: str
+    hz: float
+    voice: str
+    level_dbfs: float
+    ends_at_s: float
+
+    def as_json(self, now_s: float) -> dict[str, Any]:
+        values = asdict(self)
+        ends_in_s = max(0.0, values.pop("ends_at_s") - now_s)
+        return {**values, "ends_in_s": ends_in_s}
 
 
 @dataclass(frozen=True, slots=True)

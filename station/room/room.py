@@ -1,55 +1,65 @@
 """All that one station knows, and how it changes. No clock, no I/O, no threads.
 
-Callers pass ``now_s``, seconds of one monotonic clock, and must not call from
-two threads at once. Every method that changes something returns the events
-its subscribers should see; a ``room`` event carries the whole snapshot.
+Callers pass ``now_s``, seconds of one monotonic clock, and ``at``, wall-clock
+time as ISO 8601 text for people to read, and must not call from two threads at
+once. Every method that changes something returns the events its subscribers
+should see; a ``room`` event carries the whole snapshot. Methods that act on a
+proposal return a `Decision`, with the events in it.
+
+The room puts its parts together: `board` is what the station says of itself,
+`lines` hears, `roster` has the players, `agreement`, `offers` and `deciding`
+the reference, `measured` the instruments of fixed pitch.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, replace
-from typing import Any
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
 
-from station.errors import StationError, UnknownPlayerError, UsageError
-from station.measure.types import Gap, Heard, Level, Note, Reading
+from station.errors import NotAllowedError, ReferenceRangeError, UsageError
+from station.measure.fixed.types import FixedNote
+from station.measure.types import Gap, Heard, Level
 from station.music.pitch import check_a4
 from station.music.tunings import Instrument, load_instruments
-from station.room.hearing import (
-    Attribution,
-    Take,
-    attribute,
-    is_evidence,
-    judge,
-    next_roll,
-    pitch_payload,
-)
-from station.room.mains import LineHum
-from station.room.model import (
-    Event,
-    EventKind,
-    InputStatus,
-    LampStatus,
-    LineLevel,
-    Player,
-    Reference,
-    Station,
-    StringState,
-)
-from station.room.seats import Seat, changed_seat, restored_seat, take_seat
+from station.room.agreement import Adopted, Agreement, Decides, hz_text
+from station.room.board import Board
+from station.room.deciding import Deciding
+from station.room.history import LogEntry
+from station.room.lines import Lines
+from station.room.measured import Measured
+from station.room.model import Event, Player, Reference, Station, StringState
+from station.room.offers import make_offer, measured_offer
+from station.room.proposal import Offer
+from station.room.roster import Roster
 
-__all__ = ["Event", "Player", "Reference", "Room", "Station", "StringState"]
+__all__ = ["Decision", "Event", "Player", "Reference", "Room", "Station", "StringState"]
 
 NOW_LASTS_S = 1.0
+BY_BOX = "the box"
+_PARTS = ("agreement", "measured", "steps")
 
 
-class Room:
-    """The reference, the players, their strings and the roll call.
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What came of a proposal or an answer: ``reply`` is the JSON whoever asked gets.
+
+    Its ``proposal`` is None once that is open no more, and ``adopted`` whether
+    the reference was changed by it.
+    """
+
+    events: list[Event]
+    reply: dict[str, Any]
+
+
+class Room(Board):
+    """The reference, the players, their strings, the roll call and what is proposed.
 
     ``lines`` is how many channels the input has; ``in_cents`` how close to its
     target a string counts as in. ``instruments`` are those of the data files
-    unless given (with custom tunings merged in). Raises UsageError for players
-    that cannot be seated.
+    unless given (with custom tunings merged in). ``decides`` and ``leader`` (a
+    player's id) say who adopts a proposal. Raises UsageError for players that
+    cannot be seated and a leader who is none of them.
     """
 
     def __init__(
@@ -61,24 +71,24 @@ class Room:
         *,
         station: Station | None = None,
         instruments: Mapping[str, Instrument] | None = None,
+        decides: Decides = "everyone",
+        leader: str | None = None,
     ) -> None:
-        self.reference = reference
-        self.in_cents = in_cents
-        self.station = station or Station()
-        self.input = InputStatus()
-        self.lamps = LampStatus()
-        self._instruments = load_instruments() if instruments is None else instruments
-        self._levels = {line: LineLevel(line) for line in range(1, lines + 1)}
-        self._hums = {line: LineHum() for line in self._levels}
-        self._seats: dict[str, Seat] = {}
-        self._takes: dict[int, Take] = {}
-        self._banners: list[str] = []
-        self._serial = 0
-        self._now_s = 0.0
-        for player in players:
-            if player.id in self._seats:
-                raise UsageError(f"two players have the id {player.id!r}: each needs its own")
-            self._seats[player.id] = take_seat(player, self._instruments, lines)
+        super().__init__(station or Station(), Lines(lines, in_cents), in_cents)
+        known = load_instruments() if instruments is None else instruments
+        self._roster = Roster(players, known, lines)
+        self._deciding = Deciding(reference, self._roster)
+        self._agreement = Agreement(self._roster.ids(), decides, leader)
+        self._measured = Measured()
+
+    @property
+    def reference(self) -> Reference:
+        return self._deciding.reference
+
+    @property
+    def save_mark(self) -> int:
+        """Another number whenever something changed that should be on storage at once."""
+        return self._deciding.serial + self._agreement.changes + self._measured.changes
 
     # -- what is heard -----------------------------------------------------
 
@@ -90,162 +100,230 @@ class Room:
         """
         self._now_s = now_s
         if isinstance(heard, Level):
-            return self._hear_level(heard)
+            return self._room_event(self._lines.hear_level(heard, now_s))
         if isinstance(heard, Gap):
-            self._takes.pop(heard.line, None)  # readings either side of a gap prove nothing
+            self._lines.forget(heard.line)  # readings either side of a gap prove nothing
             return []
-        return self._hear_pitch(heard)
-
-    def _hear_pitch(self, heard: Reading | Note) -> list[Event]:
-        kind: EventKind = "reading" if isinstance(heard, Reading) else "note"
-        a4_hz = self.reference.a4_hz
-        seats = [seat for seat in self._seats.values() if seat.player.line == heard.line]
-        if not seats:
-            return [Event(kind, f"line-{heard.line}", pitch_payload(heard, None, None, a4_hz))]
-        before = self._takes.pop(heard.line, None)
-        events, moved = [], False
-        for found in attribute(heard.hz, seats, a4_hz):
-            take = judge(heard, found, before, self.in_cents)
-            payload = pitch_payload(heard, found, take, a4_hz)
-            events.append(Event(kind, found.seat.player.id, payload))
-            if isinstance(heard, Reading):
-                found.seat.now, found.seat.now_at_s = payload, self._now_s
-            if take is not None:
-                self._takes[heard.line] = take
-                counts = is_evidence(heard, take, before, self.in_cents)
-                moved = self._note_down(found, take, counts) or moved
+        seats = self._roster.on_line(heard.line)
+        events, moved = self._lines.hear_pitch(heard, seats, self.reference.a4_hz, now_s)
         return events + self._room_event(moved)
 
-    def _note_down(self, found: Attribution, take: Take, counts: bool) -> bool:
-        """Enter the pitch for the string, and for those of the same pitch.
+    def measure(
+        self, line: int, notes: Iterable[FixedNote], sounding: bool, now_s: float
+    ) -> list[Event]:
+        """Take in what the ear for fixed pitch told of a line (of `measuring_lines`)."""
+        return self._room_event(self._measured.hear(line, notes, sounding, now_s), now_s)
 
-        Two strings of one pitch cannot be told apart by it, so what is heard of
-        one is heard of both; else their roll call could never complete.
-        Returns whether the roll call moved.
-        """
-        if found.match is None:
-            return False
-        moved = False
-        for number in (found.match.string, *found.match.also):
-            state = found.seat.strings[number]
-            roll = next_roll(state, take) if counts else state.roll
-            moved = moved or roll != state.roll
-            found.seat.strings[number] = StringState(
-                cents=take.cents,
-                uncertainty_cents=take.uncertainty_cents,
-                verdict=take.verdict,
-                roll=roll,
-                heard_at_s=self._now_s,
-            )
-        return moved
-
-    def _hear_level(self, level: Level) -> list[Event]:
-        before = self._levels.get(level.line)
-        if before is None:
-            raise UsageError(f"line {level.line}: the input has lines 1 to {len(self._levels)}")
-        hum = self._hums[level.line]
-        hum_changed = hum.hear(level.hum_hz, level.hum_dbfs, self._now_s)
-        self._levels[level.line] = LineLevel(
-            level.line,
-            level.rms_dbfs,
-            level.peak_dbfs,
-            level.dc,
-            level.clipped,
-            level.state,
-            hum.hz,
-            hum.dbfs,
-        )
-        changed = (before.state, before.clipped) != (level.state, level.clipped)
-        return self._room_event(changed or hum_changed)
-
-    # -- what people change ------------------------------------------------
+    # -- the reference -------------------------------------------------------
 
     def set_reference(
         self, a4_hz: float, by: str, source: str, set_at: str, now_s: float | None = None
     ) -> list[Event]:
-        """Agree on a reference; a new frequency resets everyone's roll call.
+        """Set a reference outright; a new frequency resets everyone's roll call.
 
         The same frequency again changes only who agreed and on what ground.
-        Raises ReferenceRangeError, and UsageError for unusable text.
+        ``by`` is a player's id or a name. Raises ReferenceRangeError, UsageError
+        for unusable text, and NotAllowedError while phones of other players are
+        here, unless the leader decides and it is the leader.
         """
-        new = Reference(check_a4(a4_hz), set_at, by, source)
-        self._serial += 1
-        if new.a4_hz != self.reference.a4_hz:
-            self._takes.clear()
-            for seat in self._seats.values():
-                seat.forget()
-        self.reference = new
+        self._pass_time(now_s)
+        player, name = self._roster.who(by)
+        new = Reference(check_a4(a4_hz), set_at, name, source)
+        others = set(self._agreement.present(self._now_s)) - {player}
+        if others and not self._leads(player):
+            names = ", ".join(self._roster.names(sorted(others)))
+            raise NotAllowedError(f"others are here ({names}): propose the reference to them")
+        self._take(new, "set")
+        return self._room_event(True)
+
+    def propose(
+        self,
+        by: str,
+        kind: str,
+        at: str,
+        now_s: float,
+        *,
+        a4_hz: float | None = None,
+        instrument: str | None = None,
+        rule: str = "worst",
+    ) -> Decision:
+        """Put a reference to the band; ``by`` is a player's id, who says yes by this, or a name.
+
+        ``kind`` and what goes with it: `offers.make_offer`, which raises; also
+        raises NotNowError when too many are open.
+        """
+        self._pass_time(now_s)
+        player, name = self._roster.who(by)
+        offer = make_offer(kind, self._measured, a4_hz=a4_hz, instrument=instrument, rule=rule)
+        number, adopted = self._agreement.propose(offer, player, name, at, now_s)
+        return self._decided(number, adopted, at)
+
+    def answer(self, number: int, player_id: str, answer: str, at: str, now_s: float) -> Decision:
+        """A player answers a proposal, ``"yes"`` or ``"not yet"``.
+
+        Raises UnknownPlayerError, UsageError, and ProposalGoneError with what
+        became of a proposal that is not open.
+        """
+        self._pass_time(now_s)
+        player = self._roster.seat(player_id).player.id
+        if answer not in ("yes", "not yet"):
+            raise UsageError(f"answer {answer!r:.40}: say 'yes' or 'not yet'")
+        return self._decided(
+            number, self._agreement.answer(number, player, answer == "yes", now_s), at
+        )
+
+    def withdraw(self, number: int, by: str, now_s: float) -> Decision:
+        """Take a proposal back; raises ProposalGoneError, and NotAllowedError for another's."""
+        self._pass_time(now_s)
+        self._agreement.withdraw(number, *self._roster.who(by), now_s)
+        return self._decided(number, None, "")
+
+    def undo(self, by: str, at: str, now_s: float) -> list[Event]:
+        """Go back to the reference before; the roll call, too, of strings not heard since.
+
+        Raises NotNowError when there is none, and NotAllowedError where the
+        leader decides and it is somebody else.
+        """
+        self._pass_time(now_s)
+        player, name = self._roster.who(by)
+        if self._agreement.decides == "leader" and not self._leads(player):
+            leader = ", ".join(self._roster.names([self._agreement.leader or ""]))
+            raise NotAllowedError(f"only {leader}, who leads, can undo the reference")
+        self._deciding.undo(name, at)
+        self._lines.forget()
+        return self._room_event(True)
+
+    def set_present(self, players: Iterable[str], now_s: float) -> list[Event]:
+        """Say whose phones have a stream open now."""
+        self._pass_time(now_s)
+        self._agreement.set_present(players, now_s)
+        return self._news()
+
+    def tick(self, at: str, now_s: float) -> list[Event]:
+        """Let time pass (once a second will do): what lapses, ends or is agreed on by that."""
+        self._pass_time(now_s)
+        adopted = self._agreement.tick(now_s)
+        if adopted is not None:
+            self._adopt(adopted, at)
+        ended = self.tone is not None and now_s >= self.tone.ends_at_s and self._end_tone()
+        lapsed = self._measured.lapse(at, now_s)
+        return self._room_event(True) if adopted or ended or lapsed else self._news()
+
+    def _leads(self, player: str | None) -> bool:
+        return self._agreement.decides == "leader" and player == self._agreement.leader
+
+    def _decided(self, number: int, adopted: Adopted | None, at: str) -> Decision:
+        if adopted is not None:
+            self._adopt(adopted, at)
+        told = self._agreement.as_json(self.reference.a4_hz, self._now_s)["proposals"]
+        shown = [proposal for proposal in told if proposal["id"] == number]
+        reply = {
+            "proposal": shown[0] if shown else None,
+            "adopted": adopted is not None,
+            "reference": self._reference(),
+        }
+        return Decision(self._room_event(True), reply)
+
+    def _adopt(self, adopted: Adopted, at: str) -> None:
+        proposal, names = adopted.proposal, self._roster.names
+        offer = proposal.offer
+        new = Reference(offer.a4_hz, at, proposal.by_name, offer.reason, names(proposal.yes))
+        self._take(new, "adopted", offer, names(adopted.away))
+
+    def _take(
+        self,
+        new: Reference,
+        kind: Literal["adopted", "set"],
+        offer: Offer | None = None,
+        away: tuple[str, ...] = (),
+    ) -> None:
+        fate = f"{hz_text(new.a4_hz)} was {kind} by {new.by or 'somebody'}"
+        self._agreement.close_all(fate, self._now_s)
+        if self._deciding.change(new, kind, offer.evidence if offer else None, away):
+            self._lines.forget()
+
+    # -- instruments of fixed pitch --------------------------------------------
+
+    def measuring_lines(self) -> frozenset[int]:
+        """The lines on which an instrument of fixed pitch is being measured."""
+        return self._measured.lines()
+
+    def begin_measuring(
+        self,
+        at: str,
+        now_s: float,
+        *,
+        player: str | None = None,
+        line: int | None = None,
+        name: str = "",
+    ) -> list[Event]:
+        """Listen to a player's instrument, or to another on a line, until it is measured.
+
+        Raises UsageError (UnknownPlayerError) for what cannot be meant, and
+        NotNowError while another is being measured.
+        """
+        source = self._roster.source(player, line, name)
+        return self._room_event(self._measured.begin([source], at, now_s), now_s)
+
+    def finish_measuring(self, by: str, at: str, now_s: float) -> list[Event]:
+        """Keep what was measured; raises NotNowError when nothing was."""
+        self._roster.who(by)
+        self._measured.finish(at)
         return self._room_event(True, now_s)
+
+    def cancel_measuring(self, by: str, now_s: float) -> list[Event]:
+        """Keep nothing of it; raises NotNowError when nothing is being measured."""
+        self._roster.who(by)
+        self._measured.cancel()
+        return self._room_event(True, now_s)
+
+    def forget_measured(self, instrument_id: str, now_s: float) -> list[Event]:
+        """Raises UnknownMeasurementError."""
+        self._measured.forget(instrument_id)
+        return self._room_event(True, now_s)
+
+    def press_reference_button(self, at: str, now_s: float, long: bool = False) -> list[Event]:
+        """The box's button: listen; press again to adopt what was measured; long to cancel.
+
+        Until a note has been heard the second press does nothing. A pitch no
+        band could tune to is kept as measured, but not adopted.
+        """
+        self._pass_time(now_s)
+        measuring = self._measured.measuring
+        if measuring is None:
+            began = not long and self._measured.begin(self._roster.sources(), at, now_s)
+            return self._room_event(began)
+        if long:
+            self._measured.cancel()
+        elif measuring.instrument is None:
+            return []
+        else:
+            self._adopt_measured(at)
+        return self._room_event(True)
+
+    def _adopt_measured(self, at: str) -> None:
+        instrument = self._measured.finish(at)
+        try:
+            offer = measured_offer(instrument)
+        except ReferenceRangeError:
+            return
+        self._take(Reference(offer.a4_hz, at, BY_BOX, offer.reason), "adopted", offer)
+
+    # -- what people change ------------------------------------------------
 
     def change_player(
         self, player_id: str, *, now_s: float | None = None, **changes: Any
     ) -> list[Event]:
-        """Change a player's name, instrument, tuning, capo or line.
+        """Change a player's name, instrument, tuning, capo, offsets or line.
 
-        A string whose pitch the change leaves alone keeps its place in the roll
+        A string whose target the change leaves alone keeps its place in the roll
         call. Raises UnknownPlayerError, and UsageError naming what is wrong;
         then nothing has changed.
         """
-        seat = self._seat(player_id)
-        new = changed_seat(seat, changes, self._instruments, len(self._levels))
-        if new.player == seat.player:
+        before = self._roster.change(player_id, changes)
+        if before is None:
             return []
-        self._takes.pop(seat.player.line, None)
-        self._seats[player_id] = new
-        return self._room_event(True, now_s)
-
-    def _seat(self, player_id: str) -> Seat:
-        try:
-            return self._seats[player_id]
-        except KeyError:
-            known = ", ".join(self._seats) or "none"
-            raise UnknownPlayerError(
-                f"player {player_id!r:.40} is not in this room: the players are {known}"
-            ) from None
-
-    # -- what the station says of itself -----------------------------------
-
-    def set_station(self, now_s: float | None = None, **changes: Any) -> list[Event]:
-        """Change what the station says of itself, by the names of `Station`."""
-        if "addresses" in changes:
-            changes["addresses"] = tuple(changes["addresses"])
-        before, self.station = self.station, replace(self.station, **changes)
-        return self._room_event(self.station != before, now_s)
-
-    def set_input_state(
-        self,
-        state: str,
-        device: str = "",
-        reason: str | None = None,
-        overruns: int = 0,
-        restarts: int = 0,
-        now_s: float | None = None,
-    ) -> list[Event]:
-        """Say whether the line input is ``listening``, ``waiting`` or ``failed``."""
-        before = self.input
-        self.input = InputStatus(state, device, reason, overruns, restarts)
-        if state != "listening":
-            self._takes.clear()
-        return self._room_event(self.input != before, now_s)
-
-    def set_lamp_state(
-        self, state: str, reason: str | None = None, now_s: float | None = None
-    ) -> list[Event]:
-        """Say whether the lamps are ``lit`` or ``off``."""
-        before, self.lamps = self.lamps, LampStatus(state, reason)
-        return self._room_event(self.lamps != before, now_s)
-
-    def add_banner(self, text: str, now_s: float | None = None) -> list[Event]:
-        """Show a line of text on every page until it is removed; once, however often added."""
-        if text in self._banners:
-            return []
-        self._banners.append(text)
-        return self._room_event(True, now_s)
-
-    def remove_banner(self, text: str, now_s: float | None = None) -> list[Event]:
-        if text not in self._banners:
-            return []
-        self._banners.remove(text)
+        self._lines.forget(before.line)
         return self._room_event(True, now_s)
 
     # -- what is shown and kept ----------------------------------------------
@@ -254,43 +332,43 @@ class Room:
         """The whole room as JSON data; nothing in it changes afterwards."""
         a4_hz = self.reference.a4_hz
         return {
-            "station": {
-                **self.station.as_json(),
-                "in_cents": self.in_cents,
-                "input": asdict(self.input),
-                "lamps": asdict(self.lamps),
-                "banners": list(self._banners),
-            },
-            "reference": asdict(self.reference),
-            "lines": [asdict(level) for level in self._levels.values()],
-            "players": [s.snapshot(a4_hz, now_s, NOW_LASTS_S) for s in self._seats.values()],
+            "station": self._board(),
+            "reference": self._reference(),
+            "agreement": self._agreement.as_json(a4_hz, now_s),
+            "measuring": self._measured.measuring_as_json(a4_hz),
+            "measured": self._measured.as_json(a4_hz),
+            "compromise": self._measured.compromise(),
+            "tone": None if self.tone is None else self.tone.as_json(now_s),
+            "lines": [asdict(level) for level in self._lines.levels.values()],
+            "players": [seat.snapshot(a4_hz, now_s, NOW_LASTS_S) for seat in self._roster],
             "roll_call": self.roll_call(),
         }
 
+    def _reference(self) -> dict[str, Any]:
+        return {**self.reference.as_json(), "undo_hz": self._deciding.undo_hz}
+
     def roll_call(self) -> dict[str, Any]:
         """How many strings are in, out and not heard; complete when all of at least one are in."""
-        rolls = [state.roll for seat in self._seats.values() for state in seat.strings.values()]
-        total, are_in = len(rolls), rolls.count("in")
-        return {
-            "in": are_in,
-            "out": rolls.count("out"),
-            "not_heard": rolls.count("not heard"),
-            "total": total,
-            "complete": total > 0 and are_in == total,
-        }
+        return self._roster.roll_call()
 
     def pitched_lines(self) -> set[int]:
         """Lines with a player whose pitch is measured: all but drums."""
-        players = (seat.player for seat in self._seats.values())
-        return {player.line for player in players if player.kind != "drums"}
+        return self._roster.pitched_lines()
+
+    def log(self) -> list[LogEntry]:
+        """Every change of the reference in this run, oldest first."""
+        return self._deciding.log()
 
     def state(self) -> dict[str, Any]:
         """What outlives a restart, as plain data for the store."""
-        seats = self._seats.values()
         return {
-            "reference": {"serial": self._serial, **asdict(self.reference)},
-            "strings": [row for seat in seats for row in seat.string_states()],
-            "players": [seat.state() for seat in seats],
+            "reference": self._deciding.state(),
+            "strings": self._roster.string_states(),
+            "players": self._roster.state(),
+            "agreement": self._agreement.state(),
+            "measured": self._measured.state(),
+            "steps": self._deciding.steps_state(),
+            "log": [entry.as_json() for entry in self._deciding.log()],
         }
 
     def restore(self, state: Mapping[str, Any]) -> list[str]:
@@ -299,26 +377,19 @@ class Room:
         Players the settings have no longer are left out, and an entry that was
         edited in the settings since counts more than what was stored for it.
         """
-        stored = dict(state["reference"])
-        self._serial = stored.pop("serial")
-        self.reference = Reference(**stored)
-        refused = []
-        for row in state["players"]:
-            seat = self._seats.get(row["id"])
-            if seat is None:
-                continue
-            try:
-                self._seats[row["id"]] = restored_seat(
-                    seat, row, self._instruments, len(self._levels)
-                )
-            except StationError as error:
-                refused.append(f"what was changed for {seat.player.name} is left out: {error}")
-        for row in state["strings"]:
-            if row["player"] in self._seats:
-                self._seats[row["player"]].restore_string(row)
+        self._deciding.restore(state["reference"])
+        refused = self._roster.restore(state["players"], state["strings"])
+        parts = (self._agreement.restore, self._measured.restore, self._deciding.restore_steps)
+        for name, restore in zip(_PARTS, parts, strict=True):
+            if state.get(name) is not None:
+                refused += restore(state[name])
         return refused
 
+    def _news(self) -> list[Event]:
+        return self._room_event(self._agreement.has_news(self._now_s))
+
     def _room_event(self, changed: bool, now_s: float | None = None) -> list[Event]:
-        if now_s is not None:
-            self._now_s = now_s
-        return [Event("room", "room", self.snapshot(self._now_s))] if changed else []
+        events = super()._room_event(changed, now_s)
+        if events:
+            self._agreement.has_news(self._now_s)  # it has been told by this
+        return events

@@ -11,7 +11,8 @@ rewrites everything each time.
 Every row of the roll call carries the serial number of the reference it was
 taken against, so a roll call that belongs to another reference can be seen
 for what it is. The store knows only plain dictionaries (the shape
-``Room.state()`` gives), never the room.
+``Room.state()`` gives), never the room. The log (`store_log`) is written in
+the same transaction as the reference it tells of.
 
 One station at a time has a store: two would undo each other's saves. A lock
 on a file beside the database (flock(2)) says who, and ends with its process,
@@ -32,30 +33,25 @@ from typing import Any
 
 from station.errors import StorageError
 from station.music.pitch import check_a4
+from station.room import store_log
+from station.room.history import LogEntry
+from station.room.store_schema import SCHEMA_VERSION, bring_up, is_known, layout_of
 
-SCHEMA_VERSION = 1
 SAVE_EVERY_S = 60.0
 BUSY_TIMEOUT_S = 2.0
 LOCK_SUFFIX = ".lock"
 _START_ANEW = "start the station anew to save again"
 
-_SCHEMA = (
-    """CREATE TABLE reference (
-        id INTEGER PRIMARY KEY CHECK (id = 1), serial INTEGER NOT NULL, a4_hz REAL NOT NULL,
-        set_at TEXT NOT NULL, "by" TEXT NOT NULL, source TEXT NOT NULL)""",
-    """CREATE TABLE strings (
-        player TEXT NOT NULL, string INTEGER NOT NULL, serial INTEGER NOT NULL,
-        midi INTEGER NOT NULL, roll TEXT NOT NULL, cents REAL, uncertainty_cents REAL,
-        verdict TEXT, PRIMARY KEY (player, string))""",
-    """CREATE TABLE players (
-        id TEXT PRIMARY KEY, name TEXT NOT NULL, instrument TEXT NOT NULL, tuning TEXT NOT NULL,
-        line INTEGER NOT NULL, capo INTEGER NOT NULL, configured TEXT NOT NULL)""",
-)
-_REFERENCE_KEYS = ("serial", "a4_hz", "set_at", "by", "source")
+_REFERENCE_KEYS = ("serial", "a4_hz", "set_at", "by", "source", "agreed")
 _STRING_KEYS = (
-    "player", "string", "serial", "midi", "roll", "cents", "uncertainty_cents", "verdict",
+    "player", "string", "serial", "midi", "offset_cents", "roll", "cents", "uncertainty_cents",
+    "verdict",
 )  # fmt: skip
-_PLAYER_KEYS = ("id", "name", "instrument", "tuning", "line", "capo", "configured")
+_PLAYER_KEYS = (
+    "id", "name", "instrument", "tuning", "line", "capo", "offsets_cents", "configured",
+)  # fmt: skip
+_PARTS = ("agreement", "measured", "steps")
+"""What is kept as JSON: the room reads each by itself and says which it cannot use."""
 _DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 
 
@@ -133,12 +129,14 @@ class RoomStore:
         self.state: dict[str, Any] | None = None
         self._lock = threading.Lock()
         self._saved_text: str | None = None
+        self._parts: dict[str, str] = {}  # as they are on storage
+        self._log_serial = 0
         self._saved_at_s: float | None = None
         self._connection = self._connect()
         try:
             self._prepare()
             self.state = self._load()
-            self._saved_text = json.dumps(self.state, sort_keys=True)
+            self._saved_text = _text(self.state)
             self._identity = _identity(path)
         except sqlite3.Error as error:
             self._connection.close()
@@ -148,12 +146,15 @@ class RoomStore:
             raise
 
     def save(self, state: dict[str, Any], now_s: float | None = None) -> None:
-        """Write reference, roll call and players in one transaction, flushed before returning.
+        """Write the whole state in one transaction, flushed before returning.
+
+        Of the log only entries newer than those stored are written, of the
+        parts only those that changed.
 
         Raises StorageError; what was stored before then still stands, and a
         later call may succeed.
         """
-        text = json.dumps(state, sort_keys=True)
+        text = _text(state)
         with self._lock:
             self._saved_text = None  # should it fail, even an unchanged state is due again
             # SQLite would go on writing, without a word, to a file that has no name any more.
@@ -162,9 +163,11 @@ class RoomStore:
             try:
                 with self._connection:
                     self._connection.execute("BEGIN IMMEDIATE")
-                    self._write(state)
+                    parts = self._write(state)
             except sqlite3.Error as error:
                 raise self._explained(error, "save to") from error
+            self._parts = parts
+            self._log_serial = max([self._log_serial, *_serials(state)])
             self._saved_text = text
             self._saved_at_s = now_s
 
@@ -176,11 +179,19 @@ class RoomStore:
         """
         if self._saved_at_s is not None and now_s - self._saved_at_s < SAVE_EVERY_S:
             return False
-        if json.dumps(state, sort_keys=True) == self._saved_text:
+        if _text(state) == self._saved_text:
             return False
         self._saved_at_s = now_s  # a failing disk, too, is tried once a minute only
         self.save(state, now_s)
         return True
+
+    def log(self) -> list[LogEntry]:
+        """Every change of the reference that is stored, newest first; raises StorageError."""
+        with self._lock:
+            try:
+                return store_log.entries(self._connection)
+            except sqlite3.Error as error:
+                raise self._explained(error, "read") from error
 
     def close(self) -> None:
         """Close the database and let another station have it; harmless when called twice."""
@@ -208,27 +219,30 @@ class RoomStore:
         (check,) = connection.execute("PRAGMA quick_check(1)").fetchone()
         if check != "ok":
             raise _Damaged(" ".join(str(check).split()))
-        (version,) = connection.execute("PRAGMA user_version").fetchone()
-        if version == 0:
-            self._create()
-        elif version != SCHEMA_VERSION:
-            raise _Damaged(f"layout {version} is not the known layout {SCHEMA_VERSION}")
+        layout = layout_of(connection)
+        if not is_known(layout):
+            raise _Damaged(f"layout {layout} is not the known layout {SCHEMA_VERSION}")
+        bring_up(connection)
 
-    def _create(self) -> None:
-        with self._connection:
-            self._connection.execute("BEGIN IMMEDIATE")
-            for statement in _SCHEMA:
-                self._connection.execute(statement)
-            self._connection.execute(f"PRAGMA user_version={SCHEMA_VERSION}")
-
-    def _write(self, state: dict[str, Any]) -> None:
+    def _write(self, state: dict[str, Any]) -> dict[str, str]:
+        """Write in the caller's transaction; the parts as they are stored after it."""
         for table in ("reference", "strings", "players"):
             self._connection.execute(f"DELETE FROM {table}")  # noqa: S608 - fixed names above
-        serial = state["reference"]["serial"]
-        self._insert("reference", _REFERENCE_KEYS, [state["reference"]])
+        reference = state["reference"]
+        serial = reference["serial"]
+        self._insert("reference", _REFERENCE_KEYS, [_packed(reference, "agreed")])
         self._insert("strings", _STRING_KEYS, [s | {"serial": serial} for s in state["strings"]])
-        players = [p | {"configured": json.dumps(p["configured"])} for p in state["players"]]
+        players = [_packed(player, "offsets_cents", "configured") for player in state["players"]]
         self._insert("players", _PLAYER_KEYS, players)
+        new = [row for row in state.get("log", ()) if row["serial"] > self._log_serial]
+        store_log.append(self._connection, new)
+        parts = {name: json.dumps(state.get(name)) for name in _PARTS}
+        for name, value in parts.items():
+            if self._parts.get(name) != value:
+                self._connection.execute(
+                    "INSERT OR REPLACE INTO parts (name, value) VALUES (?, ?)", (name, value)
+                )
+        return parts
 
     def _insert(self, table: str, keys: tuple[str, ...], rows: list[dict[str, Any]]) -> None:
         columns = ", ".join(f'"{key}"' for key in keys)
@@ -242,16 +256,20 @@ class RoomStore:
     def _load(self) -> dict[str, Any] | None:
         """What is stored, None when nothing was saved yet; raises _Damaged."""
         connection = self._connection
-        connection.execute("BEGIN")  # one snapshot for the three tables
+        connection.execute("BEGIN")  # one snapshot for all the tables
         try:
             references = self._rows("reference", _REFERENCE_KEYS)
             strings = self._rows("strings", _STRING_KEYS)
             players = self._rows("players", _PLAYER_KEYS)
+            self._parts = dict(connection.execute("SELECT name, value FROM parts"))
+            logged = store_log.last_serial(connection)
         finally:
             connection.execute("COMMIT")
         if not references:
             return None
-        return _checked({"reference": references[0], "strings": strings, "players": players})
+        self._log_serial = min(logged, references[0]["serial"])
+        state = {"reference": references[0], "strings": strings, "players": players}
+        return _checked(state) | {name: _unpacked(self._parts.get(name)) for name in _PARTS}
 
     def _rows(self, table: str, keys: tuple[str, ...]) -> list[dict[str, Any]]:
         columns = ", ".join(f'"{key}"' for key in keys)
@@ -270,13 +288,40 @@ def _checked(state: dict[str, Any]) -> dict[str, Any]:
     serial = state["reference"]["serial"]
     try:
         check_a4(state["reference"]["a4_hz"])
+        state["reference"]["agreed"] = json.loads(state["reference"]["agreed"])
         for player in state["players"]:
+            player["offsets_cents"] = json.loads(player["offsets_cents"])
             player["configured"] = json.loads(player["configured"])
     except ValueError as error:
         raise _Damaged(str(error)) from error
+    agreed = state["reference"]["agreed"]
+    if not isinstance(agreed, list) or not all(isinstance(name, str) for name in agreed):
+        raise _Damaged("who agreed is no list of names")
     if any(string.pop("serial") != serial for string in state["strings"]):
         raise _Damaged("roll call and reference do not belong together")
     return state
+
+
+def _text(state: dict[str, Any] | None) -> str:
+    """What tells one state from another; the log is told by the reference's serial."""
+    told = None if state is None else {key: state[key] for key in state if key != "log"}
+    return json.dumps(told, sort_keys=True)
+
+
+def _serials(state: dict[str, Any]) -> list[int]:
+    return [row["serial"] for row in state.get("log", ())]
+
+
+def _packed(row: dict[str, Any], *keys: str) -> dict[str, Any]:
+    return row | {key: json.dumps(row[key]) for key in keys}
+
+
+def _unpacked(text: str | None) -> Any:
+    """A part as it was stored; what is no JSON is handed on for the room to refuse."""
+    try:
+        return None if text is None else json.loads(text)
+    except ValueError:
+        return text
 
 
 def _identity(path: Path) -> tuple[int, int]:

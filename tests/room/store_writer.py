@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from station.room.history import LogEntry
 from station.room.store import open_store
 
 STRINGS = 12
@@ -22,7 +23,7 @@ def a4_of(number: int) -> float:
 
 
 def state_of(number: int) -> dict[str, Any]:
-    """A state in which reference and every string carry the number."""
+    """A state in which the reference, every string and every part carry the number."""
     return {
         "reference": {
             "serial": number,
@@ -30,12 +31,14 @@ def state_of(number: int) -> dict[str, Any]:
             "set_at": "",
             "by": f"vote {number}",
             "source": "test",
+            "agreed": [f"voter {number}"],
         },
         "strings": [
             {
                 "player": "oda",
                 "string": string,
                 "midi": 40 + string,
+                "offset_cents": 0.0,
                 "roll": "in",
                 "cents": float(number),
                 "uncertainty_cents": 0.1,
@@ -44,7 +47,20 @@ def state_of(number: int) -> dict[str, Any]:
             for string in range(1, STRINGS + 1)
         ],
         "players": [],
+        "agreement": {"next_id": number},
+        "measured": [number] if number % 2 else [],
+        "steps": [],
+        "log": [entry_of(number).as_json()],
     }
+
+
+def entry_of(number: int) -> LogEntry:
+    """The log's entry that belongs to the reference of that number."""
+    name = f"voter {number}"
+    evidence = {"number": number}
+    return LogEntry(
+        number, "", a4_of(number), "adopted", f"vote {number}", "test", (name,), (), evidence
+    )
 
 
 def main() -> None:

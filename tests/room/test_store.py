@@ -16,8 +16,11 @@ import pytest
 import store_writer
 
 from station.errors import StorageError
+from station.room import store_schema
+from station.room.history import LOG_MAX
 from station.room.room import Player, Reference, Room
 from station.room.store import SAVE_EVERY_S, Opened, RoomStore, open_store
+from station.room.store_log import read_log
 
 KILLS = 200
 WRITER = Path(store_writer.__file__)
@@ -37,7 +40,11 @@ def stored_number(path: Path) -> int:
     if opened.state is None:
         return 0
     number = opened.state["reference"]["serial"]
-    assert opened.state == store_writer.state_of(number)
+    whole = store_writer.state_of(number)
+    del whole["log"]
+    assert opened.state == whole
+    logged = read_log(path)
+    assert logged[0] == store_writer.entry_of(number)
     return number
 
 
@@ -74,6 +81,8 @@ def test_a_kill_at_any_moment_leaves_the_old_or_the_new_reference_and_its_own_ro
 
         old = max(before, kept)
         assert number in (old, tried)
+        logged = [entry.serial for entry in read_log(path)]
+        assert logged == list(range(number, 0, -1))[:LOG_MAX]
         assert tried - old <= 1
         cut_short += kept < tried
         before = number
@@ -140,7 +149,8 @@ def test_a_room_comes_back_from_the_store_as_it_was(tmp_path):
     again = Room(players, Reference(440.0), lines=2)
     again.restore(opened.state)
 
-    assert again.state() == room.state()
+    assert again.state() | {"log": room.state()["log"]} == room.state()
+    assert opened.store.log() == room.log()
     assert opened.store.save_if_due(again.state(), 1000.0) is False  # nothing new: no write
     opened.store.close()
 
@@ -353,4 +363,200 @@ def test_a_store_held_by_another_program_is_said_in_one_line(tmp_path, monkeypat
     holder._connection.execute("ROLLBACK")
     store.save(store_writer.state_of(1))
     holder.close()
+    store.close()
+
+
+# -- the layout before there was a log -----------------------------------------------
+
+LAYOUT_1 = """
+    CREATE TABLE reference (
+        id INTEGER PRIMARY KEY CHECK (id = 1), serial INTEGER NOT NULL, a4_hz REAL NOT NULL,
+        set_at TEXT NOT NULL, "by" TEXT NOT NULL, source TEXT NOT NULL);
+    CREATE TABLE strings (
+        player TEXT NOT NULL, string INTEGER NOT NULL, serial INTEGER NOT NULL,
+        midi INTEGER NOT NULL, roll TEXT NOT NULL, cents REAL, uncertainty_cents REAL,
+        verdict TEXT, PRIMARY KEY (player, string));
+    CREATE TABLE players (
+        id TEXT PRIMARY KEY, name TEXT NOT NULL, instrument TEXT NOT NULL, tuning TEXT NOT NULL,
+        line INTEGER NOT NULL, capo INTEGER NOT NULL, configured TEXT NOT NULL);
+    INSERT INTO reference (serial, a4_hz, set_at, "by", source)
+        VALUES (3, 441.5, '2031-05-06T18:00:00Z', 'Oda', 'fork');
+    INSERT INTO strings VALUES ('bram', 4, 3, 28, 'in', 0.4, 0.1, 'in');
+    INSERT INTO players VALUES ('bram', 'Bram K', 'bass', 'standard', 1, 0,
+        '{"id": "bram", "name": "Bram", "instrument": "bass", "tuning": "standard", "line": 1,
+          "capo": 0, "kind": "strings"}');
+    PRAGMA user_version=1;
+"""
+
+
+def made_by_the_old_station(path: Path, also: str = "") -> None:
+    connection = sqlite3.connect(path)
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.executescript(LAYOUT_1 + also)
+    connection.close()
+
+
+def test_an_older_stations_database_is_brought_up_to_date_in_place(tmp_path):
+    path = tmp_path / "room.sqlite"
+    made_by_the_old_station(path)
+    room = Room((Player("bram", "Bram", "bass"),), Reference(440.0), lines=1)
+
+    opened = open_store(path, "now")
+    refused = room.restore(opened.state)
+
+    shown = room.snapshot(0.0)
+    assert (opened.reason, refused) == (None, [])
+    assert (room.reference.a4_hz, room.reference.by, room.reference.agreed) == (441.5, "Oda", ())
+    assert shown["players"][0]["name"] == "Bram K"
+    assert shown["roll_call"]["in"] == 1
+    assert [(e.serial, e.kind, e.a4_hz) for e in opened.store.log()] == [(3, "set", 441.5)]
+    room.set_reference(442.0, "Oda", "fork", "")
+    opened.store.save(room.state())
+    opened.store.close()
+    assert [entry.serial for entry in read_log(path)] == [4, 3]
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["room.sqlite", "room.sqlite.lock"]
+
+
+def test_a_reference_nobody_had_set_yet_does_not_begin_the_log(tmp_path):
+    path = tmp_path / "room.sqlite"
+    made_by_the_old_station(path, "UPDATE reference SET serial = 0; UPDATE strings SET serial = 0;")
+
+    store = open_store(path, "now").store
+
+    assert store.log() == []
+    store.close()
+
+
+def test_a_failure_while_bringing_it_up_to_date_leaves_the_old_one_whole(tmp_path, monkeypatch):
+    path = tmp_path / "room.sqlite"
+    made_by_the_old_station(path)
+    half = (*store_schema._TO_LAYOUT_2[:3], "CREATE TABLE nonsense")
+    monkeypatch.setitem(store_schema._STEPS, 1, half)
+    with pytest.raises(StorageError):
+        open_store(path, "now")
+    monkeypatch.undo()
+
+    opened = opened_at(path)
+
+    assert opened.reason is None
+    assert opened.state["reference"]["a4_hz"] == 441.5
+
+
+# -- the log and the parts --------------------------------------------------------------
+
+
+def test_the_log_keeps_the_newest_and_no_more_than_its_limit(tmp_path):
+    path = tmp_path / "room.sqlite"
+    store = open_store(path, "now").store
+    many = [store_writer.entry_of(number).as_json() for number in range(1, LOG_MAX + 21)]
+
+    store.save(store_writer.state_of(LOG_MAX + 20) | {"log": many})
+    store.save(store_writer.state_of(LOG_MAX + 21))
+
+    serials = [entry.serial for entry in store.log()]
+    assert serials == list(range(LOG_MAX + 21, 21, -1))
+    store.close()
+
+
+def test_what_is_in_the_log_already_is_not_written_again(tmp_path):
+    store = open_store(tmp_path / "room.sqlite", "now").store
+    first = store_writer.entry_of(1)
+    store.save(store_writer.state_of(1))
+
+    state = store_writer.state_of(2)
+    state["log"] = [first.as_json() | {"by": "a forger"}, *state["log"]]
+    store.save(state)
+
+    assert store.log() == [store_writer.entry_of(2), first]
+    store.close()
+
+
+def test_a_log_entry_of_a_save_that_failed_is_written_by_the_next(tmp_path):
+    path = tmp_path / "room.sqlite"
+    store = RoomStore(path)
+    store.save(store_writer.state_of(1))
+    holder = sqlite3.connect(path, isolation_level=None)
+    holder.execute("BEGIN IMMEDIATE")
+    store._connection.execute("PRAGMA busy_timeout=10")
+    two, three = store_writer.state_of(2), store_writer.state_of(3)
+    with pytest.raises(StorageError, match="locked"):
+        store.save(two)
+    holder.close()
+
+    store.save(three | {"log": [*two["log"], *three["log"]]})
+
+    assert [entry.serial for entry in store.log()] == [3, 2, 1]
+    store.close()
+    assert stored_number(path) == 3
+
+
+def test_a_part_that_did_not_change_is_not_written_again(tmp_path):
+    store = open_store(tmp_path / "room.sqlite", "now").store
+    store.save(store_writer.state_of(1))
+    statements: list[str] = []
+    store._connection.set_trace_callback(statements.append)
+
+    store.save(store_writer.state_of(1) | {"measured": [2]})
+
+    written = [s for s in statements if "INTO parts" in s]
+    assert len(written) == 1
+    assert "'measured'" in written[0]
+    store.close()
+
+
+@pytest.mark.parametrize("value", ["{", "", "7", "null", '{"proposals": [3]}', "[[]]"])
+@pytest.mark.parametrize("part", ["agreement", "measured", "steps"])
+def test_a_part_spoilt_by_a_hand_costs_that_part_and_never_the_room(tmp_path, part, value):
+    path = tmp_path / "room.sqlite"
+    players = (Player("oda", "Oda", "guitar"),)
+    room = Room(players, Reference(440.0), lines=1)
+    room.set_reference(442.0, "Oda", "fork", "")
+    store = open_store(path, "now").store
+    store.save(room.state())
+    store.close()
+    edit(path, f"UPDATE parts SET value='{value}' WHERE name='{part}'")
+
+    opened = open_store(path, "now")
+    again = Room(players, Reference(440.0), lines=1)
+    lines = again.restore(opened.state)
+
+    assert opened.reason is None
+    assert len(lines) == (value != "null")
+    assert all("\n" not in line for line in lines)
+    assert again.reference.a4_hz == 442.0
+    opened.store.close()
+
+
+def test_log_rows_spoilt_by_a_hand_are_read_as_far_as_they_can_be(tmp_path):
+    path = tmp_path / "room.sqlite"
+    store = open_store(path, "now").store
+    store.save(store_writer.state_of(1))
+    store.close()
+    edit(path, "UPDATE reference_log SET kind='odd', agreed='{', away='3', evidence='[7'")
+
+    (entry,) = read_log(path)
+
+    assert (entry.kind, entry.agreed, entry.away, entry.evidence) == ("set", (), (), None)
+
+
+def test_phones_that_come_and_go_all_evening_write_nothing(tmp_path):
+    path = tmp_path / "room.sqlite"
+    players = [Player(each, each.title(), "guitar") for each in ("oda", "bram", "pia")]
+    room = Room(players, Reference(440.0), lines=1)
+    room.set_present({"oda", "bram"}, 0.0)
+    room.propose("oda", "typed", "", 1.0, a4_hz=442.0)
+    store = open_store(path, "now").store
+    store.save(room.state(), 1.0)
+    size = Path(f"{path}-wal").stat().st_size
+
+    saved, came_and_went = [], []
+    for minute in range(1, 20):
+        here = {"oda", "bram", "pia"} if minute % 2 else {"oda", "bram"}
+        came_and_went.append(len(room.set_present(here, 61.0 * minute)))
+        came_and_went.append(len(room.tick("", 61.0 * minute + 31.0)))
+        saved.append(store.save_if_due(room.state(), 61.0 * minute + 32.0))
+
+    assert sum(came_and_went) >= 19
+    assert saved == [False] * 19
+    assert Path(f"{path}-wal").stat().st_size == size
     store.close()
