@@ -36,7 +36,9 @@ class EventStream:
     """An iterable of encoded events for one response; call ``close`` when it has ended.
 
     ``gone`` says whether the phone has closed its side: a write alone would
-    notice only the time after next.
+    notice only the time after next. ``player_id`` is whose phone it is: while
+    the stream is open that player counts as present. A player the room does not
+    know (any more) makes it a stream like any other: a screen shows the room.
     """
 
     def __init__(
@@ -45,7 +47,9 @@ class EventStream:
         snapshot: Callable[[], Any],
         times: StreamTimes,
         gone: Callable[[], bool] = lambda: False,
+        player_id: str | None = None,
     ) -> None:
+        self._player_id = player_id
         self._gone = gone
         self._hub = hub
         self._snapshot = snapshot
@@ -59,7 +63,10 @@ class EventStream:
 
     def __iter__(self) -> Iterator[bytes]:
         clock, times = self._hub.clock, self._times
-        yield b"retry: 1000\n\n" + encode_event("room", self._snapshot())
+        room = self._snapshot()
+        if any(player["id"] == self._player_id for player in room["players"]):
+            self._hub.presence.enter(self._box, str(self._player_id))
+        yield b"retry: 1000\n\n" + encode_event("room", room)
         started_s = written_s = clock()
         self._box.room_sent(started_s)
         while (now_s := clock()) - started_s < times.lease_s:

@@ -20,19 +20,16 @@ import ipaddress
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterable
-from typing import Any
 from urllib.parse import unquote_to_bytes, urlsplit
 
 from station.errors import PageRequestError, RoomCodeError
 
 MAX_BODY_BYTES = 16 * 1024
 TOO_LARGE = f"the body is larger than {MAX_BODY_BYTES} bytes"
-MAX_NAME_CHARACTERS = 40
 # Names that no public resolver answers: multicast DNS (RFC 6762), the home
 # domain (RFC 8375) and the private-use domain reserved by ICANN in 2024.
 PRIVATE_SUFFIXES = (".local", ".home.arpa", ".internal")
 
-LARGEST_NUMBER = 1e9
 WRONG_CODES = 10
 WRONG_CODES_WINDOW_S = 60.0
 REMEMBERED_ADDRESSES = 256
@@ -128,41 +125,3 @@ def _same_code(given: str, room_code: str) -> bool:
 def _plain(code: bytes) -> bytes:
     """A code without what phones add to it by themselves: capitals and spaces."""
     return "".join(code.decode(errors="replace").casefold().split()).encode()
-
-
-def check_keys(body: Any, known: Iterable[str]) -> dict[str, Any]:
-    """The body when it is a JSON object holding only ``known`` keys, at least one."""
-    known = tuple(known)
-    if not isinstance(body, dict) or not body:
-        raise PageRequestError(f"the body must be a JSON object with {', '.join(known)}")
-    for key in body:
-        if key not in known:
-            raise PageRequestError(f"{key[:40]!r} cannot be set here; known: {', '.join(known)}")
-    return body
-
-
-def number(body: dict[str, Any], key: str) -> float:
-    """A finite JSON number."""
-    value: Any = body.get(key)
-    is_number = not isinstance(value, bool) and isinstance(value, (int, float))
-    # NaN fails every comparison, so it is refused too.
-    if is_number and abs(value) < LARGEST_NUMBER:
-        return float(value)
-    raise PageRequestError(f"{key} must be a number")
-
-
-def whole_number(body: dict[str, Any], key: str) -> int:
-    """A JSON number without a fraction."""
-    value = number(body, key)
-    if value != int(value):
-        raise PageRequestError(f"{key} must be a whole number, not {value:g}")
-    return int(value)
-
-
-def short_text(body: dict[str, Any], key: str) -> str:
-    """One line of 1 to 40 printable characters, trimmed."""
-    value = body.get(key)
-    text = " ".join(value.split()) if isinstance(value, str) else ""
-    if not 0 < len(text) <= MAX_NAME_CHARACTERS or not text.isprintable():
-        raise PageRequestError(f"{key} must be 1 to {MAX_NAME_CHARACTERS} printable characters")
-    return text

@@ -18,6 +18,7 @@ from collections.abc import Callable
 from typing import Any
 
 from station.errors import StreamsFullError
+from station.web.presence import Presence
 
 # A reading older than this no longer tells what the string does now.
 READING_LIFE_S = 1.0
@@ -85,11 +86,15 @@ class Mailbox:
 
 
 class Hub:
-    """Hands each published message to every stream, at most ``max_streams`` of them."""
+    """Hands each published message to every stream, at most ``max_streams`` of them.
+
+    ``presence`` knows which of the streams belong to a player's phone.
+    """
 
     def __init__(self, max_streams: int = 64, clock: Callable[[], float] = time.monotonic) -> None:
         self.max_streams = max_streams
         self.clock = clock
+        self.presence = Presence()
         self._lock = threading.Lock()
         self._boxes: tuple[Mailbox, ...] = ()
         self._ring: Callable[[], None] = self.wake_streams
@@ -125,6 +130,7 @@ class Hub:
         """Forget a mailbox; harmless when it is already gone."""
         with self._lock:
             self._boxes = tuple(other for other in self._boxes if other is not box)
+        self.presence.leave(box)
 
     @property
     def streams(self) -> int:

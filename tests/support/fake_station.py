@@ -1,7 +1,9 @@
 """A station without sound for the page's tests: same facade as the daemon's, invented data.
 
 It keeps a room of four invented players, does what the page asks of it and lets
-a test play the part of the band (``pluck``). Errors are the station's own.
+a test play the part of the band (``pluck``) and of a measured instrument
+(``measure``). References are agreed on by the room's own rules, and errors are
+the station's own. A test lets time pass by ``let_time_pass``; nothing else waits.
 """
 
 from __future__ import annotations
@@ -13,138 +15,84 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from station.errors import ReferenceRangeError, StorageError, TuningError, UnknownPlayerError
+from station.errors import NotNowError, StorageError, ToneError, UnknownPlayerError, UsageError
+from station.music.names import note_name, parse_note
+from station.music.pitch import midi_to_hz
+from station.room.history import to_csv, to_json
+from station.room.instrument import Source
+from station.room.offers import make_offer
+from station.sound.tone import check_tone
 from station.web.hub import Hub
-
-INSTRUMENTS: dict[str, Any] = {
-    "guitar": {
-        "label": "Guitar",
-        "kind": "strings",
-        "tunings": {"standard": "Standard", "drop-d": "Drop D", "dadgad": "DADGAD"},
-    },
-    "guitar-12": {
-        "label": "12-string guitar",
-        "kind": "strings",
-        "tunings": {"half-step-down": "Half step down"},
-    },
-    "bass": {
-        "label": "Bass guitar",
-        "kind": "strings",
-        "tunings": {"standard": "Standard", "drop-d": "Drop D"},
-    },
-    "keyboard": {"label": "Keyboard", "kind": "fixed", "tunings": {}},
-    "drum-kit": {"label": "Drum kit", "kind": "drums", "tunings": {}},
-}
-# Open strings as MIDI numbers, string 1 first (equal temperament; ISO 16 at A4 = 440 Hz).
-STRINGS = {
-    ("guitar", "standard"): (64, 59, 55, 50, 45, 40),
-    ("guitar", "drop-d"): (64, 59, 55, 50, 45, 38),
-    ("guitar", "dadgad"): (62, 57, 55, 50, 45, 38),
-    ("guitar-12", "half-step-down"): (63, 63, 58, 58, 66, 54, 61, 49, 56, 44, 51, 39),
-    ("bass", "standard"): (43, 38, 33, 28),
-    ("bass", "drop-d"): (43, 38, 33, 26),
-}
-NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
-
-
-def note(midi: int) -> str:
-    return f"{NAMES[midi % 12]}{midi // 12 - 1}"
+from tests.support.fake_measuring import FakeMeasuring
+from tests.support.fake_players import (
+    BAND,
+    INSTRUMENTS,
+    make_line,
+    make_player,
+    make_station,
+    roll_call,
+)
+from tests.support.fake_reference import FakeReference, iso_now
+from tests.support.invented import invented_instrument
 
 
 class FakeStation:
-    """The facade the page is wired to; ``pluck`` and friends play the band."""
+    """The facade the page is wired to; ``pluck``, ``measure`` and friends play the band."""
 
     def __init__(self, room_code: str = "oak-47", max_streams: int = 64) -> None:
         self.hub = Hub(max_streams)
+        self.hub.presence.listen(self.on_presence)
         self.room_code = room_code
         self.page_addresses = ["http://192.0.2.17:8080/"]
         self.storage_fails = False
         self._lock = threading.RLock()
-        self._station: dict[str, Any] = {
-            "name": "Cellar room",
-            "version": "0.0.0",
-            "simulated": False,
-            "in_cents": 2.0,
-            "tracker": "aubio",
-            "tracker_reason": None,
-            "note_names": "english",
-            "quiet": False,
-            "input": {
-                "state": "listening",
-                "device": "hw:CARD=Line4,DEV=0",
-                "reason": None,
-                "overruns": 0,
-                "restarts": 0,
-            },
-            "lamps": {"state": "lit", "reason": None},
-            "banners": [],
-        }
-        self._reference: dict[str, Any] = {
-            "a4_hz": 440.0,
-            "set_at": "2031-03-04T18:42:00Z",
-            "by": "Ilse",
-            "source": "settings",
-        }
-        self._lines = [self._line(number) for number in (1, 2, 3, 4)]
-        self._players: list[dict[str, Any]] = []
-        for number, (name, instrument, tuning) in enumerate(
-            [
-                ("Tove", "guitar", "drop-d"),
-                ("Brannock", "bass", "standard"),
-                ("Ilse", "keyboard", ""),
-                ("Yorick", "drum-kit", ""),
-            ],
-            start=1,
-        ):
-            self._players.append(self._player(name, instrument, tuning, number))
+        self._station = make_station()
+        self.reference = FakeReference(
+            {name.lower(): name for name, _, _ in BAND}, self._forget_strings
+        )
+        self.measuring = FakeMeasuring()
+        self._tone: dict[str, Any] | None = None
+        self._tone_ends_s = 0.0
+        self._skipped_s = 0.0
+        self._here: list[str] = []
+        self._lines = [make_line(number) for number in (1, 2, 3, 4)]
+        self._players = [
+            make_player(name, instrument, tuning, line, self.reference.now["a4_hz"])
+            for line, (name, instrument, tuning) in enumerate(BAND, start=1)
+        ]
 
     # -- the facade ------------------------------------------------------
 
     def snapshot(self) -> dict[str, Any]:
         with self._lock:
-            strings = [each for player in self._players for each in player["strings"]]
-            counts = {
-                roll: sum(each["roll"] == roll for each in strings)
-                for roll in ("in", "out", "not heard")
-            }
+            now_s = self._now_s()
+            self.reference.tick(now_s)
             return copy.deepcopy(
                 {
                     "station": {**self._station, "addresses": self.page_addresses},
-                    "reference": self._reference,
+                    **self.reference.snapshot(now_s),
+                    **self.measuring.snapshot(self.reference.now["a4_hz"]),
+                    "tone": self._tone_now(now_s),
                     "lines": self._lines,
                     "players": self._players,
-                    "roll_call": {
-                        "in": counts["in"],
-                        "out": counts["out"],
-                        "not_heard": counts["not heard"],
-                        "total": len(strings),
-                        "complete": counts["in"] == len(strings),
-                    },
+                    "roll_call": roll_call(self._players),
                 }
             )
-
-    def set_reference(self, a4_hz: float, by: str, source: str) -> None:
-        if self.storage_fails:
-            raise StorageError("the room cannot be saved: the card is read-only")
-        if not 390 <= a4_hz <= 470:
-            raise ReferenceRangeError(f"A4 = {a4_hz:g} Hz is outside 390 to 470 Hz")
-        with self._lock:
-            set_at = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
-            self._reference = {"a4_hz": a4_hz, "set_at": set_at, "by": by, "source": source}
-            for player in self._players:
-                player["strings"] = self._strings(player["instrument"], player["tuning"])
-        self.tell_room()
 
     def change_player(self, player_id: str, changes: dict[str, Any]) -> None:
         with self._lock:
             player = self.player(player_id)
             wanted = {**player, **changes}
-            tunings = INSTRUMENTS.get(wanted["instrument"], {"tunings": {}})["tunings"]
-            if tunings and wanted["tuning"] not in tunings:
-                raise TuningError(f"no tuning {wanted['tuning']!r} for {wanted['instrument']!r}")
+            same = all(wanted[key] == player[key] for key in ("instrument", "tuning"))
+            kept = player["offsets_cents"] if same else {}
             player.update(
-                self._player(
-                    wanted["name"], wanted["instrument"], wanted["tuning"], player["line"]
+                make_player(
+                    wanted["name"],
+                    wanted["instrument"],
+                    wanted["tuning"],
+                    player["line"],
+                    self.reference.now["a4_hz"],
+                    changes.get("offsets_cents", kept),
                 ),
                 id=player_id,
                 capo=wanted["capo"],
@@ -157,19 +105,128 @@ class FakeStation:
     def addresses(self) -> list[str]:
         return self.page_addresses
 
+    def on_presence(self, player_ids: list[str]) -> None:
+        with self._lock:
+            self._here = player_ids
+            self.reference.agreement.set_present(player_ids, self._now_s())
+        self.tell_room()
+
+    def set_reference(self, a4_hz: float, by: str, source: str) -> None:
+        self._check_storage()
+        with self._lock:
+            self.reference.set(a4_hz, by, source, self._now_s())
+        self.tell_room()
+
+    def propose(
+        self,
+        by: str,
+        kind: str,
+        a4_hz: float | None = None,
+        instrument: str | None = None,
+        rule: str | None = None,
+    ) -> dict[str, Any]:
+        self._check_storage()
+        with self._lock:
+            offer = make_offer(
+                kind, self.measuring, a4_hz=a4_hz, instrument=instrument, rule=rule or "worst"
+            )
+            told = self.reference.propose(offer, by, self._now_s())
+        self.tell_room()
+        return told
+
+    def answer(self, proposal_id: int, player_id: str, answer: str) -> dict[str, Any]:
+        self._check_storage()
+        with self._lock:
+            self.player(player_id)
+            told = self.reference.answer(proposal_id, player_id, answer, self._now_s())
+        self.tell_room()
+        return told
+
+    def withdraw(self, proposal_id: int, by: str) -> dict[str, Any]:
+        with self._lock:
+            told = self.reference.withdraw(proposal_id, by, self._now_s())
+        self.tell_room()
+        return told
+
+    def undo(self, by: str) -> None:
+        self._check_storage()
+        with self._lock:
+            self.reference.undo(by)
+        self.tell_room()
+
+    def references(self) -> list[dict[str, Any]]:
+        with self._lock:
+            return to_json(self.reference.history)
+
+    def references_csv(self) -> str:
+        with self._lock:
+            return to_csv(self.reference.history)
+
+    def begin_measuring(
+        self, player: str | None = None, line: int | None = None, name: str | None = None
+    ) -> None:
+        with self._lock:
+            if player is not None:
+                known = self.player(player)
+                told = f"{known['name']}'s {known['instrument_label'].lower()}"
+                source = Source(player, told, known["line"], player)
+            else:
+                number = self._known_line(line)
+                source = Source(f"line-{number}", name or f"line {number}", number)
+            self.measuring.begin_at(source, self._now_s())
+        self.tell_room()
+
+    def finish_measuring(self, by: str) -> None:
+        with self._lock:
+            self.measuring.finish(iso_now())
+        self.tell_room()
+
+    def cancel_measuring(self, by: str) -> None:
+        with self._lock:
+            self.measuring.cancel()
+        self.tell_room()
+
+    def forget_measured(self, instrument_id: str, by: str) -> None:
+        with self._lock:
+            self.measuring.forget(instrument_id)
+        self.tell_room()
+
+    def play_tone(self, note: str, voice: str, level_dbfs: float, seconds: float) -> None:
+        with self._lock:
+            hz = midi_to_hz(parse_note(note), self.reference.now["a4_hz"])
+            check_tone(hz, voice, level_dbfs, seconds)
+            if self._station["quiet"]:
+                raise NotNowError("the station is in quiet: it makes no sound until that is ended")
+            out = self._station["tone_out"]
+            if out["state"] != "ready":
+                raise ToneError(f"no tone: the output is {out['reason'] or out['state']}")
+            self._tone = {"note": note, "hz": hz, "voice": voice, "level_dbfs": level_dbfs}
+            self._tone_ends_s = self._now_s() + seconds
+        self.tell_room()
+
+    def stop_tone(self, by: str) -> None:
+        with self._lock:
+            self._tone = None
+        self.tell_room()
+
+    def set_quiet(self, quiet: bool) -> None:
+        with self._lock:
+            self._tone = None if quiet else self._tone
+        self.set_station(quiet=quiet)
+
     # -- what a test does to it ------------------------------------------
 
     def player(self, player_id: str) -> dict[str, Any]:
         for player in self._players:
             if player["id"] == player_id:
                 return player
-        raise UnknownPlayerError(f"no player {player_id!r}")
+        raise UnknownPlayerError(f"no player {player_id!r:.40}")
 
     def tell_room(self) -> None:
         self.hub.publish("room", "", self.snapshot())
 
     def set_station(self, **changes: Any) -> None:
-        """Change what the station says of itself (input, lamps, tracker, banners)."""
+        """Change what the station says of itself (input, lamps, clock, tone_out, banners)."""
         with self._lock:
             self._station.update(changes)
         self.tell_room()
@@ -177,6 +234,39 @@ class FakeStation:
     def set_line(self, number: int, **changes: Any) -> None:
         with self._lock:
             self._lines[number - 1].update(changes)
+        self.tell_room()
+
+    def measure(self, instrument: str | dict[str, Any], sounding: bool = True) -> None:
+        """Let the instrument being measured be heard: "equal keyboard", "just harp",
+        "tremolo accordion", or a changed one from ``invented_instrument``.
+        """
+        with self._lock:
+            self.measuring.hear_instrument(instrument, sounding)
+        self.tell_room()
+
+    def measure_whole(self, player_id: str, instrument: str, **changes: Any) -> None:
+        """Measure a ready-made instrument of that player's from beginning to end."""
+        self.begin_measuring(player_id)
+        self.measure(invented_instrument(instrument, **changes))
+        self.finish_measuring(player_id)
+
+    def agree_on(self, a4_hz: float, by: str, source: str = "agreed") -> None:
+        """As if everyone had just agreed on it, whoever is present."""
+        with self._lock:
+            self.reference.take(a4_hz, by, source, self._now_s())
+        self.tell_room()
+
+    def decide_by(self, leader: str | None) -> None:
+        """That player decides, everyone with None; proposals are dropped, phones stay here."""
+        with self._lock:
+            self.reference.decide_by(leader)
+            self.reference.agreement.set_present(self._here, self._now_s())
+        self.tell_room()
+
+    def let_time_pass(self, seconds: float) -> None:
+        """As if so many seconds had gone by: who is away counts no more, tones end."""
+        with self._lock:
+            self._skipped_s += seconds
         self.tell_room()
 
     def pluck(
@@ -223,14 +313,14 @@ class FakeStation:
 
     def play_fixed(self, player_id: str, midi: int, cents: float) -> dict[str, Any]:
         """One reading of an instrument that cannot be tuned here, such as a keyboard."""
-        target_hz = self._reference["a4_hz"] * 2 ** ((midi - 69) / 12)
+        target_hz = midi_to_hz(midi, self.reference.now["a4_hz"])
         reading = {
             "player": player_id,
             "line": self.player(player_id)["line"],
             "at_s": 1.0,
             "hz": target_hz * 2 ** (cents / 1200),
             "uncertainty_cents": 0.2,
-            "note": note(midi),
+            "note": note_name(midi),
             "cents": cents,
             "string": None,
             "target": None,
@@ -252,52 +342,30 @@ class FakeStation:
                     )
         self.tell_room()
 
-    # -- building the room -----------------------------------------------
+    # -- the room's parts ------------------------------------------------
 
-    def _strings(self, instrument: str, tuning: str) -> list[dict[str, Any]]:
-        return [
-            {
-                "string": number,
-                "note": note(midi),
-                "target_hz": self._reference["a4_hz"] * 2 ** ((midi - 69) / 12),
-                "roll": "not heard",
-                "cents": None,
-                "uncertainty_cents": None,
-                "verdict": None,
-                "age_s": None,
-            }
-            for number, midi in reversed(
-                tuple(enumerate(STRINGS.get((instrument, tuning), ()), start=1))
-            )
-        ]
+    def _now_s(self) -> float:
+        return time.monotonic() + self._skipped_s
 
-    def _player(self, name: str, instrument: str, tuning: str, line: int) -> dict[str, Any]:
-        told = INSTRUMENTS[instrument]
-        return {
-            "id": name.lower(),
-            "name": name,
-            "instrument": instrument,
-            "instrument_label": told["label"],
-            "kind": told["kind"],
-            "tuning": tuning,
-            "tuning_label": told["tunings"].get(tuning, ""),
-            "line": line,
-            "capo": 0,
-            "strings": self._strings(instrument, tuning),
-            "now": None,
-        }
+    def _check_storage(self) -> None:
+        if self.storage_fails:
+            raise StorageError("the room cannot be saved: the card is read-only")
 
-    def _line(self, number: int) -> dict[str, Any]:
-        return {
-            "line": number,
-            "rms_dbfs": -42.0,
-            "peak_dbfs": -30.0,
-            "dc": 0.0,
-            "clipped": False,
-            "state": "quiet",
-            "hum_hz": None,
-            "hum_dbfs": None,
-        }
+    def _forget_strings(self) -> None:
+        for player in self._players:
+            told = [player[key] for key in ("name", "instrument", "tuning", "line")]
+            a4_hz = self.reference.now["a4_hz"]
+            player["strings"] = make_player(*told, a4_hz, player["offsets_cents"])["strings"]
+
+    def _known_line(self, line: int | None) -> int:
+        if line is None or not 1 <= line <= len(self._lines):
+            raise UsageError(f"line {line}: the input has lines 1 to {len(self._lines)}")
+        return line
+
+    def _tone_now(self, now_s: float) -> dict[str, Any] | None:
+        if self._tone is None or now_s >= self._tone_ends_s:
+            return None
+        return {**self._tone, "ends_in_s": round(self._tone_ends_s - now_s, 2)}
 
 
 @contextmanager

@@ -10,8 +10,17 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 PATIENCE_S = 20.0
+
+
+def one_line(told: Any) -> str:
+    """The line a refusal tells; fails for anything else."""
+    assert list(told) == ["error"]
+    line: str = told["error"]
+    assert line and "\n" not in line
+    return line
 
 
 @dataclass(frozen=True)
@@ -43,6 +52,12 @@ def ask(
         connection.close()
 
 
+def change(port: int, path: str, body: Any, code: str = "oak-47", method: str = "POST") -> Answer:
+    """One change with the room code, as the page sends it."""
+    headers = {"Content-Type": "application/json", "X-Room-Code": code}
+    return ask(port, path, method, json.dumps(body).encode(), headers)
+
+
 def ask_raw(port: int, request: bytes) -> Answer:
     """Send bytes as they are and read the whole answer."""
     with socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S) as connection:
@@ -54,16 +69,23 @@ def ask_raw(port: int, request: bytes) -> Answer:
 
 
 class EventReader:
-    """An open event stream; ``next()`` gives (kind, payload)."""
+    """An open event stream; iterating gives (kind, payload).
 
-    def __init__(self, port: int, receive_buffer: int | None = None) -> None:
+    With ``player`` it is the stream of that player's phone, else a screen's.
+    """
+
+    def __init__(
+        self, port: int, receive_buffer: int | None = None, player: str | None = None
+    ) -> None:
         self.socket = socket.socket()
         if receive_buffer is not None:
             self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, receive_buffer)
         self.socket.settimeout(PATIENCE_S)
         self.socket.connect(("127.0.0.1", port))
         # HTTP/1.0 keeps the body free of chunk headers.
-        self.socket.sendall(b"GET /api/v1/events HTTP/1.0\r\nHost: localhost\r\n\r\n")
+        whose = "" if player is None else f"?player={quote(player)}"
+        head = f"GET /api/v1/events{whose} HTTP/1.0\r\nHost: localhost\r\n\r\n"
+        self.socket.sendall(head.encode())
         self._file = self.socket.makefile("rb")
         self._started = False
 
@@ -101,8 +123,10 @@ class EventReader:
 
 
 @contextmanager
-def event_stream(port: int, receive_buffer: int | None = None) -> Iterator[EventReader]:
-    reader = EventReader(port, receive_buffer)
+def event_stream(
+    port: int, receive_buffer: int | None = None, player: str | None = None
+) -> Iterator[EventReader]:
+    reader = EventReader(port, receive_buffer, player)
     try:
         yield reader
     finally:

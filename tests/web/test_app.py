@@ -4,35 +4,19 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from flask.testing import FlaskClient
 
 from station.web.app import create_app
 from station.web.join_code import join_address
 from station.web.openapi import describe_api
+from tests.support.page_client import one_line
+from tests.support.page_server import CODE
+from tests.support.schema import faults
 
 STATIC = Path(create_app.__code__.co_filename).parent / "static"
-CODE = {"X-Room-Code": "oak-47"}
-
-
-class ClosingClient(FlaskClient):
-    """Reads each answer to its end and closes what it was read from."""
-
-    def open(self, *args, **settings):
-        return super().open(*args, buffered=True, **settings)
-
-
-@pytest.fixture
-def client(station):
-    app = create_app(station)
-    app.test_client_class = ClosingClient
-    return app.test_client()
 
 
 def one_line_error(answer):
-    told = answer.get_json()
-    assert list(told) == ["error"]
-    assert told["error"] and "\n" not in told["error"]
-    return told["error"]
+    return one_line(answer.get_json())
 
 
 # -- reading -------------------------------------------------------------
@@ -241,6 +225,44 @@ def test_a_fault_of_ours_is_told_without_its_innards(client, station, caplog):
     assert "secret innards" in caplog.text
 
 
+# -- what holds for every change -------------------------------------------
+
+
+def every_change(station):
+    """Method and address of every route that changes something, ids made up."""
+    return [
+        (method, re.sub(r"<\w+>", "1", rule.rule))
+        for rule in create_app(station).url_map.iter_rules()
+        for method in rule.methods - {"GET", "HEAD", "OPTIONS"}
+    ]
+
+
+@pytest.mark.parametrize(
+    ("status", "sent"),
+    [
+        (403, {"json": {"by": "tove"}}),
+        (403, {"json": {"by": "tove"}, "headers": {"X-Room-Code": " "}}),
+        (403, {"json": {"by": "tove"}, "headers": {**CODE, "Origin": "http://a.example.com"}}),
+        (403, {"json": {"by": "tove"}, "headers": {**CODE, "Host": "a.example.com"}}),
+        (415, {"data": {"by": "tove"}, "headers": CODE}),
+        (413, {"json": {"by": "x" * 17_000}, "headers": CODE}),
+        (400, {"json": {}, "headers": CODE}),
+        (400, {"json": ["by"], "headers": CODE}),
+        (400, {"json": {"shoe_size": 44}, "headers": CODE}),
+        (400, {"data": b'{"by": NaN}', "content_type": "application/json", "headers": CODE}),
+    ],
+)
+def test_every_change_is_guarded_alike_and_says_why_in_one_line(client, station, status, sent):
+    before, changes = station.snapshot(), every_change(station)
+
+    answers = [client.open(path, method=method, **sent) for method, path in changes]
+
+    assert len(changes) == 13
+    assert [answer.status_code for answer in answers] == [status] * len(changes)
+    assert all(one_line_error(answer) for answer in answers)
+    assert station.snapshot() == before
+
+
 # -- the description of the API -------------------------------------------
 
 
@@ -258,40 +280,23 @@ def test_every_api_address_is_described_and_no_other(station):
     assert served == {(path, method) for path, told in paths.items() for method in told}
 
 
-def conforms(value, schema, schemas):
-    """The part of JSON Schema the description uses."""
-    if "$ref" in schema:
-        return conforms(value, schemas[schema["$ref"].rsplit("/", 1)[1]], schemas)
-    if "oneOf" in schema:
-        return sum(conforms(value, each, schemas) for each in schema["oneOf"]) == 1
-    if "enum" in schema:
-        return value in schema["enum"]
-    kinds = {
-        "object": dict, "array": list, "string": str, "null": type(None),
-        "integer": int, "number": (int, float), "boolean": bool,
-    }  # fmt: skip
-    names = schema["type"] if isinstance(schema["type"], list) else [schema["type"]]
-    if not any(isinstance(value, kinds[name]) for name in names):
-        return False
-    if isinstance(value, dict):
-        told = schema.get("properties", {})
-        return all(key in value for key in schema.get("required", ())) and all(
-            conforms(value[key], each, schemas) for key, each in told.items() if key in value
-        )
-    if isinstance(value, list):
-        return all(conforms(each, schema["items"], schemas) for each in value)
-    return True
-
-
-def test_the_room_is_as_described(station):
-    schemas = describe_api()["components"]["schemas"]
+def test_the_invented_room_is_as_described(station):
+    api = describe_api()
     reading = station.pluck("tove", 5, -20.0)
-    room = station.snapshot()
+    station.change_player("brannock", {"offsets_cents": {"4": -3.5}})
+    station.measure_whole("ilse", "equal keyboard")
+    station.measure_whole("tove", "just harp")
+    station.begin_measuring(line=3, name="accordion")
+    station.measure("tremolo accordion")
+    station.propose("tove", "compromise", rule="mean")
+    station.play_tone("A4", "string", -30.0, 10.0)
 
-    assert conforms(reading, schemas["Reading"], schemas)
-    assert conforms(room, schemas["Room"], schemas)
-    room["reference"]["a4_hz"] = "440"
-    assert not conforms(room, schemas["Room"], schemas)
+    room = station.snapshot()
+    schemas = api["components"]["schemas"]
+
+    assert all(room[key] for key in ("measuring", "measured", "compromise", "tone", "agreement"))
+    assert faults(reading, schemas["Reading"], api) == []
+    assert faults(room, schemas["Room"], api) == []
 
 
 # -- the page's files ----------------------------------------------------

@@ -134,19 +134,3 @@ def test_the_memory_of_guessing_addresses_is_bounded():
             check.check("guess", "oak-47", f"address {number}")
 
     assert len(check._wrong) == guards.REMEMBERED_ADDRESSES
-
-
-@pytest.mark.parametrize("value", [True, None, "440", [], 1e400, -1e400, float("nan")])
-def test_a_number_is_a_finite_json_number(value):
-    with pytest.raises(PageRequestError, match="a4_hz must be a number"):
-        guards.number({"a4_hz": value}, "a4_hz")
-
-
-@pytest.mark.parametrize("value", ["", "  ", "x" * 41, "a\x00b", "a\u202eb", 7, None])
-def test_a_name_is_one_short_printable_line(value):
-    with pytest.raises(PageRequestError, match="name must be 1 to 40 printable characters"):
-        guards.short_text({"name": value}, "name")
-
-
-def test_white_space_in_a_name_is_tidied():
-    assert guards.short_text({"name": " Tove\n the\tTall "}, "name") == "Tove the Tall"

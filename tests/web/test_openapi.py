@@ -8,12 +8,16 @@ from typing import Any
 import pytest
 
 from station.measure.types import Level, Reading
+from station.room.model import Clock, Tone
 from station.room.room import Player, Reference, Room
 from station.web.openapi import describe_api
+from tests.support.invented import invented_instrument
 from tests.support.schema import faults
 
 API = describe_api()
-ROOM = API["components"]["schemas"]["Room"]
+SCHEMAS = API["components"]["schemas"]
+ROOM = SCHEMAS["Room"]
+AT = "2031-03-04T18:42:00Z"
 
 
 @pytest.fixture
@@ -55,6 +59,42 @@ def test_a_line_that_hums_is_as_described(room: Room) -> None:
     assert faults(told, ROOM, API) == []
     told["lines"][2]["hum_hz"] = "50 Hz"
     assert len(faults(told, ROOM, API)) == 1
+
+
+def test_a_room_that_agrees_and_sounds_a_tone_is_as_described(room: Room) -> None:
+    room.set_present(["tove", "ilse"], 1.0)
+    waiting = room.propose("tove", "typed", AT, 1.0, a4_hz=442.0).reply
+    answered = room.answer(waiting["proposal"]["id"], "ilse", "not yet", AT, 1.0).reply
+    room.set_tone(Tone("A4", 440.0, "sine", -30.0, ends_at_s=9.0), 1.0)
+    room.set_clock(Clock("calibrated", -38.2, 0.8, True, "chrony", None, 0.001))
+    room.change_player("tove", offsets_cents={"6": -3.5})
+    told = as_answered(room)
+    adopted = room.answer(waiting["proposal"]["id"], "ilse", "yes", AT, 1.0).reply
+    entries = json.loads(json.dumps([entry.as_json() for entry in room.log()]))
+
+    assert told["agreement"]["proposals"][0]["not_yet"] == ["ilse"]
+    assert faults(told, ROOM, API) == []
+    for reply in (waiting, answered, adopted):
+        assert faults(json.loads(json.dumps(reply)), SCHEMAS["Decision"], API) == []
+    assert entries[0]["kind"] == "adopted"
+    assert faults({"references": entries}, SCHEMAS["References"], API) == []
+
+
+def test_a_room_that_has_measured_instruments_is_as_described(room: Room) -> None:
+    measured = [
+        {"id": name, "name": name, "line": 1, "measured_at": AT, **invented_instrument(name)}
+        for name in ("equal keyboard", "just harp", "tremolo accordion")
+    ]
+
+    lost = room.restore({**room.state(), "measured": measured})
+    room.begin_measuring(AT, 1.0, player="ilse")
+    told = as_answered(room)
+
+    assert lost == []
+    assert [each["temperament"] for each in told["measured"]] == ["equal", "just", None]
+    assert told["compromise"]["worst"]["instruments"][0]["name"] == "equal keyboard"
+    assert told["measuring"]["name"]
+    assert faults(told, ROOM, API) == []
 
 
 def test_the_check_itself_sees_what_is_wrong(room: Room) -> None:
