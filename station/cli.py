@@ -11,13 +11,13 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from station import __version__
-from station.errors import SettingsError, StationError
-from station.plain_text import fit_output
+from station.errors import SettingsError, StationError, UsageError
+from station.plain_text import fit_output, path_text
 
 if TYPE_CHECKING:
     from station.music.names import NamingSystem
@@ -164,6 +164,65 @@ def hear(
 
     options = HearOptions(tuning, a4_hz, choose_tracker(tracker))
     context.exit(run_hear(files, options, as_json, names))
+
+
+@cli.command()
+@click.argument("files", nargs=-1, type=click.Path(readable=False))
+@click.option(
+    "--rule",
+    type=click.Choice(["worst", "mean"]),
+    default="worst",
+    show_default=True,
+    help="Of several instruments: make the worst error least, or the mean square of all.",
+)
+@click.option(
+    "--names",
+    type=click.Choice(["english", "german", "solfege"]),
+    default="english",
+    show_default=True,
+    help="How notes are named for people; --json is always English.",
+)
+@click.option("--history", is_flag=True, help="Instead: every reference the station had.")
+@config_option
+@click.option("--json", "as_json", is_flag=True, help="A JSON object a line.")
+@click.option("--csv", "as_csv", is_flag=True, help="With --history: a table.")
+@click.pass_context
+def reference(
+    context: click.Context,
+    files: tuple[str, ...],
+    rule: Literal["worst", "mean"],
+    names: NamingSystem,
+    history: bool,
+    config: Path | None,
+    as_json: bool,
+    as_csv: bool,
+) -> None:
+    """A4 of instruments that cannot be tuned, from a recording of each; and the compromise.
+
+    Play single notes, or two or three at once, each held for a second or two.
+
+    \b
+    Examples:
+      station reference harmonica.wav
+      station reference --json harmonica.wav piano.wav
+      station reference --history --config settings.toml
+      station reference --history --csv > references.csv
+    """
+    if history:
+        if files:
+            raise UsageError(f"--history takes no files, not {path_text(files[0])}: leave one out")
+        from station.commands.history import run_history
+
+        run_history(config, as_json, as_csv)
+        return
+    if as_csv or config is not None:
+        option = "--csv" if as_csv else "--config"
+        raise UsageError(f"{option} goes with --history: add it, or leave {option} out")
+    if not files:
+        raise UsageError("no file: name a recording of each instrument, or ask for --history")
+    from station.commands.reference import run_reference
+
+    context.exit(run_reference(files, as_json, names, rule))
 
 
 @cli.command()

@@ -13,33 +13,36 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime
 from typing import Any, Protocol
 
 from station import __version__
+from station.asked import Asked, utc_now
+from station.card_clock import CardClock
 from station.errors import LampError, StationError, StorageError
+from station.keeping import NOT_SAVED, Change, Keeping
 from station.lamps.lamps import Lamps
 from station.listening import Listening
+from station.measure.fixed.types import FixedNote
 from station.measure.types import Heard
 from station.network import page_addresses
 from station.probe import Probe
-from station.room.model import Event, Station
-from station.room.room import Reference, Room
-from station.room.store import RoomStore, open_store
+from station.room.model import Clock, Event, Reference, Station
+from station.room.room import Room
 from station.settings import Settings, make_room_code
 from station.sound.blocks import Block, InputState
+from station.sound.tone_out import OnState as OnToneState
+from station.sound.tone_out import OnTone, ToneOut, ToneOutput
 from station.web.app import create_app
 from station.web.hub import Hub
 from station.web.server import PageServer
 
 log = logging.getLogger(__name__)
 
-STORE_NAME = "room.sqlite"
 HOUSEKEEPING_S = 5.0
+TICK_S = 1.0
 ADDRESS_LIFE_S = 10.0
 """How long the box's addresses are taken as they are: it may join a network later."""
 HOUSE_FAULT = "A fault of the program: what was heard may not be saved ({})."
-NOT_SAVED = "Not saved: {}. Everything goes on, but a power cut would lose it."
 
 
 class Input(Protocol):
@@ -52,18 +55,15 @@ class Input(Protocol):
 OnBlock = Callable[[Block], None]
 OnState = Callable[[InputState], None]
 MakeInput = Callable[[OnBlock, OnState], Input]
+MakeToneOut = Callable[[OnToneState, OnTone], ToneOutput]
 
 
-def utc_now() -> str:
-    """The wall clock as ISO 8601 text, for people to read only."""
-    return datetime.now(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
-
-
-class TunerStation:
-    """A running station; also what the page asks (`station.web.app.Station`).
+class TunerStation(Asked):
+    """A running station; also what the page asks (`station.web.facade.Station`).
 
     `make_input` is given the two callbacks and returns an input not yet
-    started. With `keep` False nothing is stored. `on_event` sees every event
+    started; `make_tone_out` likewise the output of the reference tone, the one of the
+    settings unless given. With `keep` False nothing is stored. `on_event` sees every event
     of the room, after the page does. `ended` is set by whoever wants it to
     stop; by the station itself only for a `fault` it cannot go on from.
     Raises StationError for what makes starting pointless: a port in use.
@@ -79,6 +79,7 @@ class TunerStation:
         keep: bool = True,
         on_event: Callable[[Event], None] | None = None,
         on_reference: Callable[[float], None] | None = None,
+        make_tone_out: MakeToneOut | None = None,
     ) -> None:
         self.settings = settings
         self.room_code = settings.station.room_code or make_room_code()
@@ -91,8 +92,15 @@ class TunerStation:
         self.fault: str | None = None
         self._instruments = settings.instruments()
         self.room = self._make_room(probe, simulated)
-        self._store = self._open_store() if keep else None
+        self.keeping = self._make_keeping(keep)
         self.lamps: Lamps | None = None  # a button may be pressed before they are all there
+        self._kept_mark = self.room.save_mark
+        self._band_hz = self.room.reference.a4_hz
+        self.card_clock = CardClock(settings.input.rate_hz, simulated=simulated)
+        self.tone_out = (make_tone_out or self._usual_tone_out)(
+            self._tone_out_changed, self._tone_changed
+        )
+        self._tone_out_changed(self.tone_out.state)
         self.lamps = self._make_lamps()
         self.listening = Listening(
             settings.input.rate_hz,
@@ -101,12 +109,16 @@ class TunerStation:
             self._hear,
             self.room.pitched_lines(),
             self._listening_failed,
+            self._measured,
         )
-        self.input = make_input(self.listening.put, self._input_changed)
+        self._measured_lines: frozenset[int] = frozenset()
+        self.input = make_input(self._take_block, self._input_changed)
         self.page = PageServer(create_app(self), settings.page.host, settings.page.port, self.hub)
         self._addresses: list[str] = []
         self._addresses_at_s = 0.0
+        self._house_kept_at_s = 0.0
         self._house = threading.Thread(target=self._keep_house, name="housekeeping", daemon=True)
+        self._clock = threading.Thread(target=self._watch_clock, name="clock", daemon=True)
 
     # -- life ---------------------------------------------------------------
 
@@ -120,21 +132,22 @@ class TunerStation:
         self.listening.start()
         self.input.start()
         self._house.start()
+        self._clock.start()
+        self.hub.presence.listen(self.on_presence)
 
     def stop(self) -> None:
         """End everything in reverse order and save; harmless when called twice."""
         self._stopping.set()
-        if self._house.is_alive():
-            self._house.join(timeout=5.0)
+        for thread in (self._house, self._clock):
+            if thread.is_alive():
+                thread.join(timeout=5.0)
         self.input.stop()
         self.listening.stop()
         if self.lamps is not None:
             self.lamps.stop()
         self.page.stop()
-        store, self._store = self._store, None
-        if store is not None:
-            self._save_last(store)
-            store.close()
+        self.tone_out.close()
+        self.keeping.close()
 
     def __enter__(self) -> TunerStation:
         try:
@@ -154,30 +167,6 @@ class TunerStation:
         with self._lock:
             return self.room.snapshot(time.monotonic())
 
-    def set_reference(self, a4_hz: float, by: str, source: str) -> None:
-        """Agree on a reference, durably; raises ReferenceRangeError and UsageError."""
-        self._do(lambda: self.room.set_reference(a4_hz, by, source, utc_now()))
-        if self._on_reference is not None:
-            self._on_reference(a4_hz)
-        self._save()
-
-    def change_player(self, player_id: str, changes: dict[str, Any]) -> None:
-        """Change a player; raises UnknownPlayerError and UsageError."""
-        self._do(lambda: self.room.change_player(player_id, **changes))
-        self.listening.set_pitched(self.room.pitched_lines())
-        self._save()
-
-    def instruments(self) -> dict[str, Any]:
-        """Every instrument with its kind and the labels of its tunings."""
-        return {
-            key: {
-                "label": instrument.label,
-                "kind": instrument.kind,
-                "tunings": {k: tuning.label for k, tuning in instrument.tunings.items()},
-            }
-            for key, instrument in self._instruments.items()
-        }
-
     def addresses(self) -> list[str]:
         """Where phones find the page, as last looked up; asked for with every request."""
         return self._addresses
@@ -193,10 +182,39 @@ class TunerStation:
                 if self._on_event is not None:
                     self._on_event(event)
 
+    def _change(self, change: Change, save: bool = False) -> None:
+        self._do(change)
+        self._follow_room()
+        if save or self.room.save_mark != self._kept_mark:
+            self._kept_mark = self.room.save_mark
+            self.keeping.save()
+
+    def _follow_room(self) -> None:
+        """Ears and band follow what the room wants now."""
+        with self._lock:
+            lines, a4_hz = self.room.measuring_lines(), self.room.reference.a4_hz
+            self.listening.set_pitched(self.room.pitched_lines())
+            if lines != self._measured_lines:
+                self._measured_lines = lines
+                self.listening.measure(lines)
+            if self._on_reference is not None and a4_hz != self._band_hz:
+                self._on_reference(a4_hz)
+            self._band_hz = a4_hz
+
+    def _take_block(self, block: Block) -> None:
+        self.card_clock.hear_block(block)
+        self.listening.put(block)
+
     def _hear(self, heard: list[Heard]) -> None:
         now_s = time.monotonic()
-        for item in heard:
+        for item in self.card_clock.corrected(heard):
             self._do(lambda item=item: self.room.hear(item, now_s))
+
+    def _measured(self, line: int, notes: list[FixedNote], sounding: bool) -> None:
+        now_s = time.monotonic()
+        told = self.card_clock.corrected(notes)
+        self._do(lambda: self.room.measure(line, told, sounding, now_s))
+        self._follow_room()
 
     def _listening_failed(self, reason: str) -> None:
         """A fault of ours, not of the band's gear: only a new start can mend it."""
@@ -204,15 +222,6 @@ class TunerStation:
         self._do(lambda: self.room.set_input_state("failed", device, reason))
         self.fault = reason
         self.ended.set()
-
-    def _toggle_quiet(self) -> None:
-        """The quiet button: the lamps at a quarter of their light, and back."""
-        with self._lock:
-            if self.lamps is None:
-                return
-            quiet = not self.room.station.quiet
-            self.lamps.set_quiet(quiet)
-            self._do(lambda: self.room.set_station(quiet=quiet))
 
     def _input_changed(self, state: InputState) -> None:
         self._do(
@@ -240,7 +249,19 @@ class TunerStation:
             settings.station.in_cents,
             station=station,
             instruments=self._instruments,
+            decides=settings.agreement.decides,
+            leader=settings.agreement.leader or None,
         )
+
+    def _usual_tone_out(self, on_state: OnToneState, on_tone: OnTone) -> ToneOutput:
+        return ToneOut(
+            self.settings.tone.device, self.settings.input.rate_hz, on_state, on_tone=on_tone
+        )
+
+    def _card_ppm(self) -> float:
+        """Known where the tone leaves by the card that is listened to."""
+        same = self.settings.tone.device == self.settings.input.device
+        return 1e6 * (self.card_clock.correction - 1.0) if same else 0.0
 
     def _make_lamps(self) -> Lamps | None:
         chosen = self.settings.lamps
@@ -250,11 +271,12 @@ class TunerStation:
                 player=chosen.player,
                 in_cents=self.settings.station.in_cents,
                 on_quiet_button=self._toggle_quiet,
+                on_reference_button=self._reference_button,
                 on_state=lambda state, reason: self._do(
                     lambda: self.room.set_lamp_state(state, reason)
                 ),
                 # A folder that cannot be written must not cost the lamps as well.
-                work_dir=self.settings.data_dir() if self._store is not None else None,
+                work_dir=self.settings.data_dir() if self.keeping.store is not None else None,
             )
         except LampError as error:
             self.room.set_lamp_state("off", str(error))
@@ -262,19 +284,14 @@ class TunerStation:
         self.room.set_lamp_state(*lamps.status)
         return lamps
 
-    def _open_store(self) -> RoomStore | None:
-        stamp = utc_now().replace(":", "")
-        try:
-            opened = open_store(self.settings.data_dir() / STORE_NAME, stamp)
-        except StorageError as error:
-            self.room.add_banner(NOT_SAVED.format(error))
-            return None
-        if opened.reason is not None:
-            self.room.add_banner(opened.reason)
-        if opened.state is not None:
-            for line in self.room.restore(opened.state):
-                self.room.add_banner(line)
-        return opened.store
+    def _make_keeping(self, keep: bool) -> Keeping:
+        folder = None
+        if keep:
+            try:
+                folder = self.settings.data_dir()
+            except StorageError as error:
+                self.room.add_banner(NOT_SAVED.format(error))
+        return Keeping(folder, utc_now().replace(":", ""), self.room, self._lock, self._do)
 
     def _look_up_addresses(self) -> None:
         """Ask the system, and tell the page where something changed."""
@@ -287,14 +304,38 @@ class TunerStation:
         self._addresses = found
         self._do(lambda: self.room.set_station(addresses=found))
 
+    def _watch_clock(self) -> None:
+        """The system may take seconds to answer, so this has a thread of its own."""
+        self._tell_clock()
+        while not self._stopping.wait(TICK_S):
+            try:
+                if self.card_clock.look(time.monotonic()):
+                    self._tell_clock()
+            except Exception:
+                # Readings go on without; the next look may succeed.
+                log.exception("the clock could not be looked at")
+
+    def _tell_clock(self) -> None:
+        told = self.card_clock.state(self.room.reference.a4_hz)
+        clock = Clock(**{**told, "budget": tuple(told["budget"])})
+        self._do(lambda: self.room.set_clock(clock))
+
+    def _keep_house_when_due(self) -> None:
+        now_s = time.monotonic()
+        if now_s - self._house_kept_at_s < HOUSEKEEPING_S:
+            return
+        self._house_kept_at_s = now_s
+        if now_s - self._addresses_at_s >= ADDRESS_LIFE_S:
+            self._look_up_addresses()
+        self.keeping.save(only_if_due=True)
+
     def _keep_house(self) -> None:
         """What is due now and then, away from listening and from the page."""
         trouble: str | None = None
-        while not self._stopping.wait(HOUSEKEEPING_S):
+        while not self._stopping.wait(min(TICK_S, HOUSEKEEPING_S)):
             try:
-                if time.monotonic() - self._addresses_at_s >= ADDRESS_LIFE_S:
-                    self._look_up_addresses()
-                self._save(only_if_due=True)
+                self._change(lambda: self.room.tick(utc_now(), time.monotonic()))
+                self._keep_house_when_due()
                 if trouble is not None:
                     self._do(lambda text=trouble: self.room.remove_banner(text))
                     trouble = None
@@ -304,39 +345,6 @@ class TunerStation:
                     log.exception("housekeeping failed; it is tried again")
                     trouble = HOUSE_FAULT.format(" ".join(repr(fault).split())[:200])
                     self._do(lambda text=trouble: self.room.add_banner(text))
-
-    def _save(self, only_if_due: bool = False) -> None:
-        store = self._store
-        if store is None:
-            return
-        with self._lock:
-            state = self.room.state()
-        saved = True
-        try:
-            if only_if_due:
-                saved = store.save_if_due(state, time.monotonic())
-            else:
-                store.save(state, time.monotonic())
-        except StorageError as error:
-            log.warning("%s", error)
-            banner = NOT_SAVED.format(error)
-            self._clear_save_banners(but=banner)
-            self._do(lambda: self.room.add_banner(banner))
-        else:
-            if saved:
-                self._clear_save_banners()
-
-    def _save_last(self, store: RoomStore) -> None:
-        try:
-            store.save(self.room.state(), time.monotonic())
-        except StorageError as error:
-            log.warning("%s", error)
-
-    def _clear_save_banners(self, but: str = "") -> None:
-        prefix = NOT_SAVED.partition("{")[0]
-        for banner in self.snapshot()["station"]["banners"]:
-            if banner.startswith(prefix) and banner != but:
-                self._do(lambda banner=banner: self.room.remove_banner(banner))
 
 
 def demo_settings(settings: Settings, port: int | None, a4_hz: float | None) -> Settings:

@@ -18,6 +18,8 @@ from dataclasses import replace
 import numpy as np
 
 from station.measure.decimate import Decimator
+from station.measure.fixed.ear import FixedEar
+from station.measure.fixed.types import FixedNote
 from station.measure.hum import PAUSES_S, Floats, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
 from station.measure.listener import Listener
@@ -91,6 +93,10 @@ class Listening:
     `pitched` are the lines (counted from 1) whose pitch is measured; of the
     others, a drum kit's or an empty one, only level and hum are. Should listening
     itself fail, `on_fault` is told in one line, and nothing is heard any more.
+
+    While an instrument of fixed pitch is measured (`measure`) its lines have a
+    second ear: `on_measured` is called with the line, the notes it has told and
+    whether something sounds there now, when there are notes or that has changed.
     """
 
     def __init__(
@@ -101,6 +107,7 @@ class Listening:
         on_heard: Callable[[list[Heard]], None],
         pitched: Iterable[int],
         on_fault: Callable[[str], None] = log.error,
+        on_measured: Callable[[int, list[FixedNote], bool], None] | None = None,
     ) -> None:
         self._rate_hz = rate_hz
         self._on_heard = on_heard
@@ -108,6 +115,8 @@ class Listening:
         self._listeners = {line: Listener(rate_hz, line, tracker) for line in range(1, lines + 1)}
         self._level_ears = {line: LevelEar(rate_hz, line) for line in self._listeners}
         self._pitched = frozenset(pitched)
+        self._on_measured = on_measured
+        self._fixed_ears: dict[int, FixedEar] = {}
         self._complained: set[int] = set()
         self._waiting: deque[Block] = deque()
         self._waiting_frames = 0
@@ -133,6 +142,13 @@ class Listening:
     def set_pitched(self, lines: Iterable[int]) -> None:
         """From now on measure the pitch of these lines."""
         self._pitched = frozenset(lines)
+
+    def measure(self, lines: Iterable[int]) -> None:
+        """From now on measure instruments of fixed pitch on these lines and no others."""
+        known = self._fixed_ears
+        self._fixed_ears = {
+            line: known.get(line) or FixedEar(self._rate_hz, line) for line in lines
+        }
 
     def put(self, block: Block) -> None:
         """Hand over a block; never waits."""
@@ -165,6 +181,7 @@ class Listening:
                 self.blocks_heard += 1
                 if heard:
                     self._on_heard(heard)
+                self._measure(*taken)
         except Exception as fault:
             # A station that no longer listens must not go on looking as if it did.
             log.exception("listening has ended by a fault")
@@ -187,6 +204,18 @@ class Listening:
                 heard += listener.mark_gap(lost)
             heard += listener.push(samples)
         return heard
+
+    def _measure(self, block: Block, lost: int) -> None:
+        for line, ear in self._fixed_ears.items():
+            samples = block.samples[:, line - 1]
+            sounded = ear.sounding
+            if not are_sound(samples).all():
+                notes = ear.mark_gap(lost + len(samples))
+            else:
+                notes = ear.mark_gap(lost) if lost else []
+                notes += ear.push(samples)
+            if self._on_measured is not None and (notes or ear.sounding != sounded):
+                self._on_measured(line, notes, ear.sounding)
 
     def _complain_once(self, line: int) -> None:
         if line not in self._complained:

@@ -16,8 +16,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from station.daemon import STORE_NAME, TunerStation, demo_settings
+from station.daemon import TunerStation, demo_settings
 from station.errors import PortTakenError, ReferenceRangeError
+from station.keeping import STORE_NAME
 from station.lamps.lamps import Lamps
 from station.lamps.pins import QUIET_BUTTON
 from station.music.pitch import shift_cents
@@ -329,14 +330,14 @@ def test_a_banner_of_what_was_not_saved_stays_until_something_is(start, settings
     monkeypatch.setattr("station.daemon.HOUSEKEEPING_S", 0.01)
     rounds = 0
     station = start()
-    save_if_due = station._store.save_if_due
+    save_if_due = station.keeping.store.save_if_due
 
     def counted(*arguments: Any) -> bool:
         nonlocal rounds
         rounds += 1
         return save_if_due(*arguments)
 
-    monkeypatch.setattr(station._store, "save_if_due", counted)
+    monkeypatch.setattr(station.keeping.store, "save_if_due", counted)
     shutil.rmtree(settings.data_dir())
 
     assert put(station, "/api/v1/reference", {"a4_hz": 443.0, "by": "Tove"}) == 200

@@ -44,6 +44,7 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
     """Serve the simulated band until told to end; nothing is kept."""
     from station.sound.band import SimulatedBand
     from station.sound.simulated_input import SimulatedInput
+    from station.sound.tone_muted import MutedToneOut
 
     if a4_hz is not None:
         check_a4(a4_hz)
@@ -63,6 +64,7 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
         keep=False,
         on_event=lambda event: _print_note(event, settings.station.note_names),
         on_reference=band.set_reference,
+        make_tone_out=lambda _, on_tone: MutedToneOut(on_tone),
     )
     with station:
         _announce(station)
