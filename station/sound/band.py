@@ -46,7 +46,7 @@ BAND = (
 GUITAR_MIDI = (64, 59, 55, 50, 45, 40)
 BASS_MIDI = (43, 38, 33, 28)
 """Open strings, string 1 first, as MIDI note numbers."""
-KEYBOARD_MIDI = (57, 60, 64, 69)
+KEYBOARD_MIDI = (57, 64, 60, 66, 61, 69, 63, 70, 65, 59, 68, 62)  # every note of the octave
 TOMS_HZ = (172.0, 128.0, 94.0)
 
 
@@ -149,7 +149,7 @@ class StringPlayer:
 
 
 class FixedPlayer:
-    """Strikes one of several pitches that never change, now and then."""
+    """Strikes pitches that never change, one after the other and from the first again."""
 
     def __init__(
         self,
@@ -165,11 +165,14 @@ class FixedPlayer:
         self._every_s = every_s
         self._rng = rng
         self._strike_at_s = float(rng.uniform(0.5, every_s))
+        self._struck = 0
 
     def play(self, synth: Synth, now_s: float) -> None:
         """Strike when it is time."""
         if now_s >= self._strike_at_s:
-            synth.strike(self._line, float(self._rng.choice(self._pitches_hz)), self._timbre)
+            hz = self._pitches_hz[self._struck % len(self._pitches_hz)]
+            self._struck += 1
+            synth.strike(self._line, hz, self._timbre)
             self._strike_at_s = now_s + self._every_s * float(self._rng.uniform(0.8, 1.3))
 
 
@@ -191,7 +194,7 @@ class SimulatedBand:
         keys_hz = tuple(KEYBOARD_A4_HZ * 2.0 ** ((midi - 69) / 12.0) for midi in KEYBOARD_MIDI)
         self._performers: tuple[Performer, ...] = (
             *self._string_players.values(),
-            FixedPlayer(2, keys_hz, key_timbre(0.2, 0.8), 4.0, rng),
+            FixedPlayer(2, keys_hz, key_timbre(0.2, 0.8), 3.0, rng),
             FixedPlayer(3, TOMS_HZ, skin_timbre(0.5, 0.25), 3.0, rng),
         )
 
