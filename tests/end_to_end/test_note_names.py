@@ -94,7 +94,7 @@ def test_a_phone_that_chooses_solfege_sees_it_everywhere_and_keeps_it(page, stat
     page.get_by_role("link", name="the reference").last.click()
     expect(page.get_by_label("La4 in hertz")).to_be_visible()
     page.locator("#a4").fill("")
-    page.get_by_role("button", name="set it for everyone").click()
+    page.get_by_role("button", name="propose it").click()
     expect(page.locator("#view-reference").get_by_role("alert")).to_contain_text(
         "La4 in hertz, 390 to 470"
     )

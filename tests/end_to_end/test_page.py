@@ -226,8 +226,11 @@ def test_two_phones_see_the_same_reference_and_the_roll_call_starts_again(browse
             mine.get_by_role("button", name="lower").click()
         expect(mine.locator(".draft span")).to_have_text("438.8\n−4.7 cents")
         shoot(mine, "reference-considered")
-        mine.locator("#code").fill("oak-47")
-        mine.get_by_role("button", name="set it for everyone").click()
+        mine.get_by_role("button", name="propose it").click()
+        mine.get_by_role("dialog").get_by_label("room code").fill("oak-47")
+        mine.get_by_role("button", name="go on").click()
+        other.evaluate("localStorage.setItem('station.code', 'oak-47')")
+        other.get_by_role("button", name="yes").click()
 
         for page in (mine, other):
             expect(page.locator("#strip-hz")).to_have_text("438.8")
@@ -239,8 +242,7 @@ def test_two_phones_see_the_same_reference_and_the_roll_call_starts_again(browse
 def test_a_reference_out_of_reach_is_refused(page, station):
     page.get_by_role("link", name="the reference").last.click()
     page.locator("#a4").fill("4400")
-    page.locator("#code").fill("oak-47")
-    page.get_by_role("button", name="set it for everyone").click()
+    page.get_by_role("button", name="propose it").click()
 
     expect(page.locator("#view-reference").get_by_role("alert")).to_contain_text("4400 Hz")
     expect(page.locator("#strip-hz")).to_have_text("440.0")
@@ -274,7 +276,7 @@ def test_the_page_reconnects_after_the_server_has_restarted(browser, station):
             expect(page.locator("#word")).to_have_text("")
             expect(page.locator("html")).to_have_attribute("data-link", "lost")
             shoot(page, "connection-lost")
-            station.set_reference(443.0, "Ilse", "set on the page")
+            station.agree_on(443.0, "Ilse", "set on the page")
 
             with PageServer(create_app(station), "127.0.0.1", first.port, station.hub):
                 expect(page.locator("#banners")).to_be_empty(timeout=15_000)
@@ -344,7 +346,7 @@ def test_one_stream_for_each_page_closed_while_hidden_and_fresh_afterwards(page,
     wait_until(lambda: station.hub.streams == 1)
     hide(True)
     wait_until(lambda: station.hub.streams == 0)
-    station.set_reference(442.0, "Ilse", "set on the page")
+    station.agree_on(442.0, "Ilse", "set on the page")
     hide(False)
 
     expect(page.locator("#strip-hz")).to_have_text("442.0")

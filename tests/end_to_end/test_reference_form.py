@@ -1,4 +1,4 @@
-"""Changing the reference on the page: what is typed, what is refused, what is said and drawn."""
+"""Proposing a reference on the page: what is typed, what is refused, what is said and drawn."""
 
 from __future__ import annotations
 
@@ -7,21 +7,23 @@ import itertools
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.support.fake_station import sounding
+from tests.support.fake_station import FakeStation, sounding
+from tests.support.page_client import wait_until
 from tests.support.phones import phone, shoot
 
 pytestmark = pytest.mark.browser
 
 CODE = "oak-47"
-SEND = "set it for everyone"
+SEND = "propose it"
 BELOW, ABOVE, IN = "rgb(255, 177, 43)", "rgb(98, 182, 255)", "rgb(255, 255, 255)"
 
 
 @pytest.fixture
-def form(page: Page) -> Page:
-    """The page at its reference, the room code typed."""
+def form(page: Page, station: FakeStation) -> Page:
+    """The page at its reference, the room code known to the phone, its player present."""
+    page.evaluate("(code) => localStorage.setItem('station.code', code)", CODE)
     page.get_by_role("link", name="the reference").last.click()
-    page.locator("#code").fill(CODE)
+    wait_until(lambda: station.snapshot()["agreement"]["present"] == ["tove"])
     return page
 
 
@@ -30,7 +32,11 @@ def fault(page: Page):
 
 
 def told(page: Page):
-    return page.locator("#view-reference").get_by_role("status")
+    return page.locator("#view-reference form .told")
+
+
+def agreed(page: Page):
+    return page.locator("#asks .ask-told").last
 
 
 @pytest.mark.parametrize(
@@ -45,7 +51,7 @@ def told(page: Page):
 def test_a_wrong_entry_stays_in_the_field_and_is_refused(form, station, typed, refusal):
     before = station.snapshot()["reference"]
     form.locator("#a4").fill(typed)
-    form.locator("#code").focus()  # the field used to jump back when it was left
+    form.get_by_role("button", name="lower").focus()  # the field used to jump back when it was left
     with sounding(station, "tove", 5, -20.0):
         expect(form.locator("#live")).to_contain_text("A2")
     form.get_by_role("button", name=SEND).click()
@@ -62,18 +68,19 @@ def test_a_wrong_entry_stays_in_the_field_and_is_refused(form, station, typed, r
     ("typed", "hz", "said"),
     [("441,2", 441.2, "441.2"), (" 441.25 Hz", 441.25, "441.25"), ("442", 442.0, "442.0")],
 )
-def test_what_is_set_is_said_and_stays_in_the_field(form, station, typed, hz, said):
-    small_print = form.get_by_text("The roll call starts again for everyone.")
+def test_what_is_proposed_alone_is_agreed_said_and_stays_in_the_field(
+    form, station, typed, hz, said
+):
+    small_print = form.get_by_text("Once agreed, the roll call starts again.")
     expect(small_print).to_be_hidden()
     form.locator("#a4").fill(typed)
     expect(small_print).to_be_visible()
     form.get_by_role("button", name=SEND).click()
 
-    expect(told(form)).to_have_text(f"set to {said} Hz: the roll call starts again")
-    expect(told(form)).to_be_in_viewport()
+    expect(agreed(form)).to_have_text(f"agreed: {said} Hz, the roll call starts again")
+    expect(agreed(form)).to_be_in_viewport()
     expect(form.locator("#strip-hz")).to_have_text(said)
     expect(form.locator("#a4")).to_have_value(said)
-    expect(form.locator("#code")).to_have_value(CODE)
     expect(form.locator(".draft")).to_be_hidden()
     expect(small_print).to_be_hidden()
     shoot(form, f"reference-set-{said}")
@@ -82,7 +89,7 @@ def test_what_is_set_is_said_and_stays_in_the_field(form, station, typed, hz, sa
 
 def test_an_unchanged_value_is_not_sent_but_said(form, station):
     changes = []
-    form.on("request", lambda request: changes.append(request.method == "PUT"))
+    form.on("request", lambda request: changes.append(request.method != "GET"))
     form.locator("#a4").fill("440")
     form.get_by_role("button", name=SEND).click()
 
@@ -96,18 +103,18 @@ def test_an_unchanged_value_is_not_sent_but_said(form, station):
 def test_the_field_follows_what_others_set_unless_someone_is_at_it(form, station):
     form.get_by_role("button", name=SEND).click()
     expect(told(form)).to_have_text("A4 already is 440.0 Hz")
-    station.set_reference(442.0, "Ilse", "set on the page")
+    station.agree_on(442.0, "Ilse")
     expect(form.locator("#a4")).to_have_value("442.0")
     expect(told(form)).to_be_empty()  # it would be untrue now
 
     form.locator("#a4").fill("441")
-    station.set_reference(443.0, "Ilse", "set on the page")
+    station.agree_on(443.0, "Ilse")
     expect(form.locator("#strip-hz")).to_have_text("443.0")
     expect(form.locator("#a4")).to_have_value("441")
 
 
 @pytest.mark.parametrize("size", [(390, 844), (320, 568), (844, 390), (568, 320)])
-def test_no_code_is_asked_for_in_the_same_words_on_both_forms(page, station, size):
+def test_no_code_is_asked_for_in_the_same_words_by_both_forms(page, station, size):
     page.set_viewport_size({"width": size[0], "height": size[1]})
     words = "type the room code (printed when the station starts)"
     page.get_by_role("button", name="change").click()
@@ -121,7 +128,10 @@ def test_no_code_is_asked_for_in_the_same_words_on_both_forms(page, station, siz
     page.get_by_role("link", name="the reference").last.click()
     page.get_by_role("button", name="lower").click()
     page.get_by_role("button", name=SEND).click()
-    expect(fault(page)).to_have_text(words)
+    sheet = page.get_by_role("dialog", name="Room code")
+    sheet.get_by_role("button", name="go on").click()
+    expect(sheet.get_by_role("alert")).to_have_text(words)
+    expect(sheet.get_by_role("alert")).to_be_in_viewport(ratio=1)
     shoot(page, f"reference-no-code-{size[0]}x{size[1]}")
 
 
@@ -146,7 +156,7 @@ def test_who_set_the_reference_is_said_once_in_one_line(page, station):
         ("Tove", "set on the page", "by Tove, "),
         ("", "settings", "from the settings, "),
     ):
-        station.set_reference(441.0, by, source)
+        station.agree_on(441.0, by, source)
         expect(origin).to_contain_text(said)
         assert origin.inner_text().count("page") == said.count("page")
         assert origin.bounding_box()["height"] < 24  # one line of 14 px letters
@@ -163,13 +173,13 @@ def overlaps(one: dict, other: dict) -> bool:
 
 def words_boxes(page: Page) -> list[dict]:
     """Where every label and number of the drawing stands, but for its blank ticks."""
-    parts = ".stand-name, .draft-name, .agreed strong, .scale .hz:not(:empty)"
+    parts = ".stand-name, .draft-name, .proposed-name, .agreed strong, .scale .hz:not(:empty)"
     # A number of the scale keeps room for its tick at the left: its letters count.
     return page.locator(f".axis :is({parts})").evaluate_all(
         """(all) => all.filter((each) => each.checkVisibility()).map((each) => {
             const words = document.createRange();
             words.selectNodeContents(each);
-            const boxed = each.matches(".stand-name, .draft-name");
+            const boxed = each.matches(".stand-name, .draft-name, .proposed-name");
             const { x, y, width, height } = (boxed ? each : words).getBoundingClientRect();
             return { text: each.innerText, x, y, width, height };
         })"""

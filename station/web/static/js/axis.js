@@ -6,8 +6,8 @@ export const NEAR_TICK = 6;
 export const TICKS = [-20, -NEAR_TICK, NEAR_TICK, 20];
 
 /** Height of a difference in cents: nearly linear close to the line, logarithmic far away. */
-export function heightOfCents(cents) {
-  const share = Math.log1p(Math.abs(cents) / FINE_CENTS) / Math.log1p(FULL_CENTS / FINE_CENTS);
+export function heightOfCents(cents, fullCents = FULL_CENTS) {
+  const share = Math.log1p(Math.abs(cents) / FINE_CENTS) / Math.log1p(fullCents / FINE_CENTS);
   return Math.sign(cents) * Math.min(share, 1);
 }
 
@@ -17,12 +17,23 @@ export function centsBetween(hz, of) {
 }
 
 /** The window of hertz a reference axis shows: everything asked for, and room around it. */
-export function windowOf(values, leastSpanHz = 12) {
+export function windowOf(values, leastSpanHz = 8) {
   const low = Math.min(...values);
   const high = Math.max(...values);
   const middle = (low + high) / 2;
   const half = Math.max((high - low) / 2 + 2.5, leastSpanHz / 2);
   return { low: middle - half, high: middle + half };
+}
+
+/** Hertz that so many cents up and down from `hz` span. */
+export function spanOf(hz, cents) {
+  return hz * (2 ** (cents / 1200) - 2 ** (-cents / 1200));
+}
+
+/** On which side of a line a pitch stands that counts as "in" within so many cents. */
+export function sideOf(cents, inCents) {
+  if (Math.abs(cents) <= inCents) return "in";
+  return cents < 0 ? "below" : "above";
 }
 
 /** Hertz between numbers of a scale, so that they stand `leastPx` apart or more. */

@@ -3,35 +3,10 @@
 import { el, mark, say } from "./dom.js";
 import { shape } from "./shapes.js";
 import { Stave } from "./stave.js";
-import { count, hum, HUM_REMEDY, humsLoudly, reachable, signed, tolerance } from "./words.js";
-
-/** What the station says of itself in full; what is as it should be is not spelled out. */
-function facts(room) {
-  const { station } = room;
-  const { input, lamps } = station;
-  const because = (reason) => (reason ? `: ${reason}` : "");
-  const lit = station.simulated && lamps.state === "lit" ? "simulated" : lamps.state;
-  const lines = [
-    `${station.name}, version ${station.version}`,
-    `${tolerance(station.in_cents)} of its pitch`,
-    `sound: ${input.state}${input.device ? ` on ${input.device}` : ""}${because(input.reason)}`,
-    `lamps: ${lit}${because(lamps.reason)}`,
-  ];
-  if (input.overruns) lines.push(`moments of sound lost since the start: ${input.overruns}`);
-  if (input.restarts) lines.push(`sound input started again ${count(input.restarts, "time")}`);
-  if (station.tracker !== "aubio") lines.push(`pitch is found by the stand-in, ${station.tracker}${because(station.tracker_reason)}`);
-  return lines.concat(hums(room), station.banners);
-}
-
-/** The mains hum of every line that has some; what helps, once, where one is loud. */
-function hums({ station, lines, players }) {
-  if (station.input.state !== "listening") return []; // what was heard may be gone
-  const told = lines.filter(hum).map((line) => {
-    const names = players.filter((each) => each.line === line.line).map((each) => each.name);
-    return `${[`line ${line.line}`, ...names].join(", ")}: ${hum(line)}`;
-  });
-  return lines.some(humsLoudly) ? [...told, `loud hum: ${HUM_REMEDY}`] : told;
-}
+import { QuietButton } from "./quiet_button.js";
+import { facts } from "./station_facts.js";
+import { offsetsLabel } from "./offsets.js";
+import { reachable, signed } from "./words.js";
 
 class Row {
   #noteName;
@@ -41,11 +16,13 @@ class Row {
     this.name = el("h3");
     this.what = el("span", { className: "soft" });
     this.state = el("p", { className: "row-state" });
+    this.offsets = el("p", { className: "row-offsets" });
     this.stave = new Stave(noteName);
     this.node = el(
       "article",
       { className: "row" },
       el("header", {}, this.name, this.what, this.state),
+      this.offsets,
       this.stave.node,
     );
   }
@@ -53,6 +30,8 @@ class Row {
   update(player, now) {
     say(this.name, player.name);
     say(this.what, player.tuning_label || player.instrument_label);
+    say(this.offsets, offsetsLabel(player, this.#noteName));
+    this.offsets.hidden = this.offsets.textContent === "";
     this.stave.update(player.strings, now);
     this.stave.node.hidden = player.strings.length === 0;
     const total = player.strings.length;
@@ -82,12 +61,14 @@ export class BandView {
     this.whole = shape("whole");
     this.list = el("div", { className: "rows" });
     this.facts = el("ul", { className: "facts", id: "station" });
+    this.quiet = new QuietButton(state);
     this.qr = el("img", { alt: "QR code of this page's address", width: 180, height: 180, loading: "lazy" });
     this.addresses = el("p", { className: "addresses" });
     root.append(
       el("div", { className: "roll", id: "roll-call" }, el("p", { className: "roll-count" }, this.many, this.of), this.rest, this.whole.node),
       this.list,
       el("section", { className: "join" }, this.qr, el("div", {}, el("h3", {}, "Join with your phone"), this.addresses)),
+      this.quiet.node,
       this.facts,
     );
     this.root = root;

@@ -36,6 +36,7 @@ function stationFaults(station) {
 /** What should be known but stops nobody. */
 function notices(station) {
   const words = [];
+  if (station.quiet) words.push("quiet");
   if (station.simulated) words.push("simulated band, no real input");
   if (station.lamps.state === "off") words.push(`lamps off${station.lamps.reason ? `: ${station.lamps.reason}` : ""}`);
   if (station.tracker_reason) words.push(`${station.tracker} tracker in use: ${station.tracker_reason}`);

@@ -2,15 +2,19 @@
 
 import { BandView } from "./band_view.js";
 import { Frame } from "./frame.js";
+import { Proposals } from "./proposals.js";
 import { ReferenceView } from "./reference_view.js";
 import { State } from "./state.js";
 import { Stream } from "./stream.js";
 import { StringsView } from "./strings_view.js";
+import { UnderWay } from "./under_way.js";
 
 const state = new State();
 new StringsView(document.getElementById("view-strings"), state);
 new BandView(document.getElementById("view-band"), state);
 new ReferenceView(document.getElementById("view-reference"), state);
+new Proposals(document.getElementById("asks"), state);
+new UnderWay(document.getElementById("asks"), state);
 new Frame(state);
 new Stream(state);
 

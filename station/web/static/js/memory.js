@@ -1,5 +1,5 @@
-// What this phone remembers between visits: who its owner is, the room code, and how
-// notes are named for them.
+// What this phone remembers between visits: who its owner is, the room code, how
+// notes are named for them, and that they have read the caution about loud tones.
 
 function get(key) {
   try {
@@ -35,5 +35,11 @@ export const memory = {
   },
   set names(system) {
     set("names", system);
+  },
+  get cautioned() {
+    return get("cautioned") === "yes";
+  },
+  set cautioned(read) {
+    set("cautioned", read ? "yes" : "");
   },
 };

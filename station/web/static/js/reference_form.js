@@ -1,15 +1,15 @@
-// The way to change the reference. What was typed stays in its field until it is
-// set or its owner changes it; a wrong entry is refused before anything is sent.
+// The way to propose a reference by its hertz. What was typed stays in its field until
+// it is proposed or its owner changes it; a wrong entry is refused before anything is sent.
 
-import { setReference } from "./api.js";
 import { el, say } from "./dom.js";
-import { memory } from "./memory.js";
-import { hertz, hertzFrom } from "./words.js";
+import { STANDARD_HZ } from "./pitch_axis.js";
+import { listed, proposeIt } from "./proposing.js";
+import { faultLine } from "./sheet.js";
+import { hertz, hertzFrom, origin } from "./words.js";
 
 const LOWEST_HZ = 390;
 const HIGHEST_HZ = 470;
 const STEP_HZ = 0.1;
-export const STANDARD_HZ = 440; // ISO 16:1975
 
 export class ReferenceForm {
   /** What is considered has changed. */
@@ -18,29 +18,26 @@ export class ReferenceForm {
   wanted = null;
   #state;
   #typed = false; // the field holds its owner's text, not the reference
-  #sentFrom = null; // the reference a change was sent from, until the room shows the change
-  #said = null; // hertz that the words below the form speak of
+  #saidOf = null; // the proposal, or the hertz, that the words below the form speak of
 
   constructor(state) {
     this.#state = state;
     this.hz = el("input", { id: "a4", inputMode: "decimal", autocomplete: "off", maxLength: 12, oninput: () => this.#take() });
     this.hzLabel = el("span");
-    this.code = el("input", { id: "code", autocomplete: "off", autocapitalize: "off", value: memory.code });
-    this.fault = el("p", { className: "fault", role: "alert" });
+    this.fault = faultLine();
     this.told = el("p", { className: "told", role: "status" });
+    this.past = el("p", { className: "past-words" });
     this.before = el("p", { className: "soft" });
-    this.send = el("button", { className: "main" }, "set it for everyone");
+    this.send = el("button", { className: "main" }, "propose it");
+    const standard = el("button", { type: "button", onclick: () => this.consider(STANDARD_HZ) }, `${STANDARD_HZ} · ISO 16`);
     this.node = el(
       "form",
       { onsubmit: (event) => this.#submit(event), noValidate: true },
       el("div", { className: "stepper" },
         this.#stepper("lower", -STEP_HZ), el("label", {}, this.hzLabel, this.hz), this.#stepper("higher", STEP_HZ)),
-      el("div", { className: "with-code" }, el("label", {}, el("span", {}, "room code"), this.code), this.send),
-      el("div", { className: "outcome" }, this.fault, this.told, this.before),
+      el("div", { className: "sending" }, standard, this.send),
+      el("div", { className: "outcome" }, this.fault, this.told, this.before, this.past),
     );
-    window.addEventListener("hashchange", () => {
-      this.code.value ||= memory.code; // it may have been typed in the other form
-    });
   }
 
   get agreed() {
@@ -55,20 +52,33 @@ export class ReferenceForm {
 
   /** Follow the room: its reference stands in the field unless someone is at it. */
   update() {
-    if (this.#sentFrom !== null && this.agreed !== this.#sentFrom) {
-      this.#sentFrom = null;
-      this.#typed = false;
-    }
     if (!this.#typed && document.activeElement !== this.hz) this.hz.value = hertz(this.agreed);
-    if (this.#said !== null && this.#sentFrom === null && !this.#isAgreed(this.#said)) this.#tell(null, "");
+    if (this.#saidOf !== null && !this.#isStillTrue(this.#saidOf)) this.#tell(null, "");
     const hz = hertzFrom(this.hz.value);
     this.wanted = this.#faultOf(hz) || this.#isAgreed(hz) ? null : hz;
     say(this.hzLabel, `${this.#a4} in hertz`);
-    say(this.before, this.wanted === null || this.#sentFrom !== null ? "" : "The roll call starts again for everyone.");
+    say(this.past, this.#pastWords());
+    say(this.before, this.wanted === null ? "" : "Once agreed, the roll call starts again.");
+  }
+
+  // Who agreed to what is in force, and what it was taken from.
+  #pastWords() {
+    const reference = this.#state.room?.reference;
+    if (!reference) return "";
+    const agreed = reference.agreed.length ? `agreed by ${listed(reference.agreed)}: ` : "";
+    return `${hertz(reference.a4_hz)} Hz, ${agreed}${origin(agreed ? { ...reference, by: "" } : reference)}`;
   }
 
   get #a4() {
     return this.#state.noteName("A4");
+  }
+
+  // The station's answer may be here before the room that shows the proposal.
+  #isStillTrue(of) {
+    if (of.hz !== undefined) return this.#isAgreed(of.hz);
+    const isOpen = this.#state.room.agreement.proposals.some((each) => each.id === of.id);
+    of.wasOpen ||= isOpen;
+    return isOpen || !of.wasOpen;
   }
 
   #stepper(word, hz) {
@@ -78,7 +88,6 @@ export class ReferenceForm {
 
   #take() {
     this.#typed = !this.#isAgreed(hertzFrom(this.hz.value));
-    this.#sentFrom = null;
     this.#refuse("");
     this.hz.removeAttribute("aria-invalid");
     this.#tell(null, "");
@@ -103,8 +112,8 @@ export class ReferenceForm {
     say(this.fault, words);
   }
 
-  #tell(hz, words) {
-    this.#said = hz;
+  #tell(of, words) {
+    this.#saidOf = of;
     say(this.told, words);
   }
 
@@ -117,23 +126,23 @@ export class ReferenceForm {
     this.#tell(null, "");
     if (fault) return;
     if (this.#isAgreed(hz)) {
-      this.#tell(hz, `${this.#a4} already is ${hertz(hz)} Hz`);
+      this.#tell({ hz }, `${this.#a4} already is ${hertz(hz)} Hz`);
       return;
     }
-    await this.#set(hz);
+    await this.#propose(hz);
     this.onConsider();
   }
 
-  async #set(hz) {
+  async #propose(hz) {
     this.send.disabled = true;
-    this.#sentFrom = this.agreed;
     try {
-      await setReference(hz, this.#state.player(memory.me)?.name, this.code.value);
-      memory.code = this.code.value;
+      const what = hz === STANDARD_HZ ? { kind: "standard" } : { kind: "typed", a4_hz: hz };
+      const told = await proposeIt(this.#state, what, hz);
+      if (told === null) return;
+      this.#typed = false; // from now on its line on the axis is the proposal's
       this.hz.blur();
-      this.#tell(hz, `set to ${hertz(hz)} Hz: the roll call starts again`);
+      this.#tell(told.id === null ? null : { id: told.id }, told.words);
     } catch (error) {
-      this.#sentFrom = null;
       this.#refuse(error.message);
     } finally {
       this.send.disabled = false;

@@ -1,142 +1,134 @@
-// "The reference": a vertical axis of hertz with the agreed line across it, what
-// instruments of fixed pitch ask for, and the way to change it.
+// "The reference": the vertical axis with all that asks for a pitch, and below it, near
+// the thumb, what can be done: hear an instrument, hear the tone, propose, undo.
 
-import { centsBetween, scaleStep, shareOf, spread, windowOf } from "./axis.js";
-import { el, mark, say } from "./dom.js";
-import { ReferenceForm, STANDARD_HZ } from "./reference_form.js";
-import { hertz, signed, uncertainty } from "./words.js";
+import { undoReference } from "./api.js";
+import { sideOf } from "./axis.js";
+import { CompromiseSheet } from "./compromise_sheet.js";
+import { el, say } from "./dom.js";
+import { HearSheet } from "./hear_sheet.js";
+import { HistorySheet } from "./history_sheet.js";
+import { InstrumentSheet } from "./instrument_sheet.js";
+import { MeasuringPanel } from "./measuring_panel.js";
+import { PitchAxis } from "./pitch_axis.js";
+import { ReferenceForm } from "./reference_form.js";
+import { withCode } from "./room_code.js";
+import { faultLine } from "./sheet.js";
+import { ToneSheet } from "./tone_sheet.js";
+import { hertz, uncertainty } from "./words.js";
 
-const NAME_PX = 54; // height of a name with its margin
-const NUMBER_PX = 30; // half the agreed number and half a number of the scale
-const LINE_PX = 12; // a line nearer to a number of the scale would strike it through
-
-/** One instrument of fixed pitch on the axis: its line, and a button that asks for its pitch. */
-class Stand {
-  #hz = STANDARD_HZ;
-
-  constructor(parent, ask) {
-    this.line = el("div", { className: "stand" });
-    this.name = el("span");
-    this.error = el("span", { className: "soft" });
-    const onclick = () => ask(Math.round(this.#hz * 10) / 10);
-    this.label = el("button", { type: "button", className: "stand-name", onclick }, this.name, this.error);
-    parent.append(this.line, this.label);
-  }
-
-  /** `inCents`: how near to the reference the instrument counts as in. */
-  update(name, hz, reading, inCents) {
-    this.#hz = hz;
-    const isIn = Math.abs(reading.cents) <= inCents;
-    const side = isIn ? "in" : reading.cents < 0 ? "below" : "above";
-    say(this.name, `${name} ${hz.toFixed(1)}`);
-    say(this.error, `${isIn ? "in, " : ""}${uncertainty(reading.uncertainty_cents)} cents`);
-    mark(this.line, "side", side);
-    mark(this.label, "side", side);
-  }
-
-  remove() {
-    this.line.remove();
-    this.label.remove();
-  }
-}
+const button = (words, onclick, className = "") => el("button", { type: "button", className, onclick }, words);
 
 export class ReferenceView {
   #state;
-  #stands = new Map();
 
   constructor(root, state) {
     this.#state = state;
+    this.axis = new PitchAxis();
     this.form = new ReferenceForm(state);
-    this.form.onConsider = () => this.#update();
-    this.scale = el("div", { className: "scale", "aria-hidden": "true" });
-    this.stands = el("div", { className: "stands" });
-    this.line = el("div", { className: "agreed" }, el("strong"));
-    this.draftLine = el("div", { className: "draft-line" });
-    this.draftName = el("span", { className: "draft-name" });
-    this.draft = el("div", { className: "draft" }, this.draftLine, this.draftName);
-    this.axis = el("div", { className: "axis" }, this.scale, this.stands, this.draft, this.line);
-    root.append(this.axis, this.form.node);
-    new ResizeObserver(() => this.#update()).observe(this.axis);
-    state.onChange(() => this.#update());
+    this.panel = new MeasuringPanel(state);
+    this.hear = new HearSheet(state);
+    this.tone = new ToneSheet(state);
+    this.instrument = new InstrumentSheet(state);
+    this.compromise = new CompromiseSheet(state);
+    this.history = new HistorySheet();
+    this.undo = button("", () => this.#undo());
+    this.fault = faultLine();
+    this.doing = el("div", { className: "doing" },
+      this.fault,
+      button("hear an instrument", () => this.hear.open()),
+      button("hear the tone", () => this.tone.open()),
+      this.undo,
+      button("earlier ones", () => this.history.open()));
+    this.below = el("div", { className: "controls" }, this.panel.node, this.form.node, this.doing);
+    root.append(this.axis.node, this.below);
+    this.axis.onResize = () => this.#draw();
+    this.form.onConsider = () => this.#draw();
+    this.panel.onFinished = (id) => this.#openSoon(id);
+    state.onChange((what) => this.#update(what));
   }
 
-  #update() {
-    const room = this.#state.room;
+  #update(what) {
+    const { room } = this.#state;
+    if (!room) return;
+    this.#draw();
+    if (what === "reading") return;
+    this.panel.update();
+    this.form.node.hidden = room.measuring !== null;
+    this.doing.hidden = room.measuring !== null;
+    this.instrument.update();
+    this.compromise.update();
+    const { undo_hz: undoHz } = room.reference;
+    this.undo.hidden = undoHz === null;
+    if (undoHz !== null) say(this.undo, `undo (back to ${hertz(undoHz)})`);
+  }
+
+  #draw() {
+    const { room } = this.#state;
     if (!room) return;
     this.form.update();
-    const { agreed, wanted } = this.form;
-    const heard = [...this.#state.settled].map(([id, reading]) => ({
-      id,
-      hz: agreed * 2 ** (reading.cents / 1200),
-      reading,
+    const proposed = room.agreement.proposals.map((each) => ({
+      id: each.id, hz: each.a4_hz, name: `${hertz(each.a4_hz)} ${each.by_name}`, side: each.cents < 0 ? "below" : "above",
     }));
-    const lines = [...heard.map((each) => each.hz), ...(wanted === null ? [] : [wanted])];
-    const window = windowOf([agreed, ...lines]);
-    this.#drawScale(window, agreed, lines);
-    this.#place(this.line, agreed, window);
-    say(this.line.firstChild, hertz(agreed));
-    const named = this.#drawStands(heard, window);
-    this.#drawDraft(wanted, agreed, window);
-    if (wanted !== null) named.push({ hz: wanted, label: this.draftName });
-    this.#placeNames(named, window);
+    const stands = [...this.#measured(room), ...this.#heardNow(room), ...this.#between(room)];
+    this.axis.draw(this.form.agreed, room.measuring ? null : this.form.wanted, stands, proposed);
   }
 
-  #drawDraft(wanted, agreed, window) {
-    this.draft.hidden = wanted === null;
-    if (wanted === null) return;
-    this.#place(this.draftLine, wanted, window);
-    say(this.draftName, `${hertz(wanted)}\n${signed(centsBetween(wanted, agreed))} cents`);
-    mark(this.draft, "side", wanted < agreed ? "below" : "above");
+  #measured({ measured, measuring, station }) {
+    const done = measured.filter((each) => each.id !== measuring?.id);
+    const under = measuring?.instrument ? [{ ...measuring.instrument, id: measuring.id, name: measuring.name }] : [];
+    return [...done, ...under].map((each) => ({
+      id: each.id,
+      hz: each.a4_hz,
+      uncertainty_cents: each.uncertainty_cents,
+      name: each.name,
+      small: `${hertz(each.a4_hz)} ${uncertainty(each.uncertainty_cents)} cents`,
+      side: sideOf(each.cents, station.in_cents),
+      kind: each.id === measuring?.id ? "measuring" : "measured",
+      open: () => (each.id === measuring?.id ? null : this.instrument.open(each.id)),
+    }));
   }
 
-  /** Each instrument's line at its own height; returns the labels that name the lines. */
-  #drawStands(heard, window) {
-    for (const [id, stand] of this.#stands) {
-      if (!heard.some((each) => each.id === id)) {
-        stand.remove();
-        this.#stands.delete(id);
-      }
-    }
-    return heard.map(({ id, hz, reading }) => {
-      if (!this.#stands.has(id)) this.#stands.set(id, new Stand(this.stands, (asked) => this.form.consider(asked)));
-      const stand = this.#stands.get(id);
-      stand.update(this.#state.player(id)?.name ?? id, hz, reading, this.#state.room.station.in_cents);
-      this.#place(stand.line, hz, window);
-      return { hz, label: stand.label };
+  // Where nothing was measured a single note of an instrument of fixed pitch tells something, too.
+  #heardNow({ measured, measuring, reference, station }) {
+    const known = new Set([...measured.map((each) => each.id), measuring?.id]);
+    return [...this.#state.settled].filter(([id]) => !known.has(id)).map(([id, reading]) => {
+      const hz = reference.a4_hz * 2 ** (reading.cents / 1200);
+      const side = sideOf(reading.cents, station.in_cents);
+      return {
+        id,
+        hz,
+        uncertainty_cents: null,
+        name: `${this.#state.player(id)?.name ?? id} ${hz.toFixed(1)}`,
+        small: `${side === "in" ? "in, " : ""}${uncertainty(reading.uncertainty_cents)} cents`,
+        side,
+        kind: "heard",
+        open: () => this.form.consider(Math.round(hz * 10) / 10),
+      };
     });
   }
 
-  // Labels stand beside their lines and keep clear of each other and of the edges.
-  #placeNames(named, window) {
-    named.sort((a, b) => a.hz - b.hz);
-    const gap = NAME_PX / Math.max(this.axis.clientHeight, NAME_PX);
-    const shares = spread(named.map((each) => shareOf(each.hz, window)), gap, gap / 2, 1 - gap / 2);
-    named.forEach(({ label }, rank) => label.style.setProperty("--share", shares[rank].toFixed(4)));
+  #between({ compromise }) {
+    if (!compromise) return [];
+    const { a4_hz: hz, worst_cents: worst } = compromise.worst;
+    return [{
+      id: "compromise", hz, uncertainty_cents: null, name: "compromise", small: `${hertz(hz)}, ${worst.toFixed(1)} at worst`,
+      side: "between", kind: "compromise", open: () => this.compromise.open(),
+    }];
   }
 
-  /** Ticks and numbers, but no number that one of the `lines` or the agreed number would cover. */
-  #drawScale(window, agreed, lines) {
-    const pxPerHz = this.axis.clientHeight / (window.high - window.low);
-    const key = [pxPerHz, window.low, agreed, ...lines].map((each) => each.toFixed(2)).join(" ");
-    if (!pxPerHz || this.scale.dataset.drawn === key) return;
-    this.scale.dataset.drawn = key;
-    const step = scaleStep(pxPerHz);
-    const tickStep = step > 5 ? step / 5 : 1;
-    const isFree = (hz) =>
-      Math.abs(hz - agreed) * pxPerHz > NUMBER_PX && lines.every((line) => Math.abs(hz - line) * pxPerHz > LINE_PX);
-    const ticks = [];
-    for (let hz = Math.ceil(window.low / tickStep) * tickStep; hz <= window.high; hz += tickStep) {
-      const edgePx = Math.min(hz - window.low, window.high - hz) * pxPerHz;
-      if (edgePx < LINE_PX) continue; // would be cut
-      const number = hz === STANDARD_HZ ? "440 · ISO 16" : String(hz);
-      const tick = el("span", { className: "hz" }, hz % step === 0 && isFree(hz) ? number : "");
-      this.#place(tick, hz, window);
-      ticks.push(tick);
+  // The room that has the measured instrument may come after the station's answer.
+  #openSoon(id) {
+    const isThere = () => this.#state.room.measured.some((each) => each.id === id);
+    if (isThere() && !this.#state.room.measuring) this.instrument.open(id);
+    else setTimeout(() => isThere() && this.instrument.open(id), 400);
+  }
+
+  async #undo() {
+    say(this.fault, "");
+    try {
+      await withCode((code) => undoReference(this.#state.by, code));
+    } catch (error) {
+      say(this.fault, error.message);
     }
-    this.scale.replaceChildren(...ticks);
-  }
-
-  #place(node, hz, window) {
-    node.style.setProperty("--share", shareOf(hz, window).toFixed(4));
   }
 }

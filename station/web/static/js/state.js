@@ -4,6 +4,7 @@
 
 import { memory } from "./memory.js";
 import { noteIn, SYSTEMS } from "./names.js";
+import { NOBODY } from "./words.js";
 
 const READING_LIFE_MS = 1200;
 const STEADY_CENTS = 1; // a reading surer than this may stand for its instrument
@@ -18,7 +19,7 @@ export class State {
   #listeners = [];
   #timer = 0;
 
-  /** Call `listener(what)` after each change; what is "room", "reading" or "link". */
+  /** Call `listener(what)` after each change; what is "room", "reading", "link" or "me". */
   onChange(listener) {
     this.#listeners.push(listener);
   }
@@ -72,6 +73,28 @@ export class State {
 
   player(playerId) {
     return this.room?.players.find((each) => each.id === playerId) ?? null;
+  }
+
+  /** The player whose phone this is, or null: then it is a screen for all. */
+  get me() {
+    return this.player(memory.me);
+  }
+
+  /** This phone is that player's from now on; "" for nobody's. */
+  chooseMe(id) {
+    memory.me = id;
+    this.#tell("me");
+    this.#tell("room");
+  }
+
+  /** Who asks for a change: a player's id, or that it was somebody on the page. */
+  get by() {
+    return this.me?.id ?? NOBODY;
+  }
+
+  /** Players by their names, its owner as "you". */
+  named(ids) {
+    return ids.map((id) => (id === memory.me ? "you" : (this.player(id)?.name ?? id)));
   }
 
   line(number) {

@@ -4,7 +4,7 @@
 import { heightOfCents } from "./axis.js";
 import { el, mark, say } from "./dom.js";
 import { shape } from "./shapes.js";
-import { standing, standingWords } from "./words.js";
+import { signed, standing, standingWords } from "./words.js";
 
 const NAME_GAP_PX = 4;
 
@@ -13,7 +13,8 @@ class Seat {
     this.seed = shape("seed");
     this.name = el("span", { className: "seat-name" });
     this.spoken = el("span", { className: "only-spoken" });
-    this.node = el("li", { className: "seat" }, this.seed.node, this.name, this.spoken);
+    this.offset = el("span", { className: "seat-offset" });
+    this.node = el("li", { className: "seat" }, this.seed.node, this.offset, this.name, this.spoken);
   }
 
   update(string, name, now) {
@@ -25,6 +26,8 @@ class Seat {
     const height = !stands || stands.verdict === "in" ? 0 : heightOfCents(stands.cents);
     this.seed.node.style.setProperty("--height", height.toFixed(3));
     say(this.name, name);
+    const offset = string.offset_cents ? signed(string.offset_cents) : "";
+    say(this.offset, offset);
     say(this.spoken, `string ${string.string}: ${standingWords(stands)}`);
   }
 
@@ -65,6 +68,7 @@ export class Stave {
       }
       this.#seats.get(key).update(string, names[place], now);
     });
+    mark(this.node, "offsets", strings.some((each) => each.offset_cents) ? "yes" : null);
     mark(this.node, "crowd", strings.length > 8 ? "yes" : null);
     if (this.#written === names.join(" ")) return;
     this.#written = names.join(" ");

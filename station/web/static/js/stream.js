@@ -1,5 +1,8 @@
 // One event stream for the page: closed while the page is hidden, opened anew with
-// a fresh snapshot, and dropped when even the heartbeats stay away.
+// a fresh snapshot, and dropped when even the heartbeats stay away. It says whose
+// phone this is, so that the band knows who is present to agree on a reference.
+
+import { memory } from "./memory.js";
 
 const SILENCE_MS = 9000; // two heartbeats and a little
 const FIRST_RETRY_MS = 500;
@@ -7,6 +10,7 @@ const LAST_RETRY_MS = 4000;
 
 export class Stream {
   #source = null;
+  #before = null; // the stream that is being replaced: heard until the new one speaks
   #retryMs = FIRST_RETRY_MS;
   #retryTimer = 0;
   #heardAt = 0;
@@ -19,6 +23,9 @@ export class Stream {
     window.addEventListener("pageshow", () => this.#follow());
     window.addEventListener("online", () => this.#retryNow());
     setInterval(() => this.#watch(), 1000);
+    state.onChange((what) => {
+      if (what === "me" && this.#source) this.#open();
+    });
     this.#follow();
   }
 
@@ -33,17 +40,20 @@ export class Stream {
 
   #open() {
     clearTimeout(this.#retryTimer);
-    this.#source?.close();
-    const source = new EventSource("/api/v1/events");
+    this.#letGo();
+    this.#before = this.#source;
+    const whose = memory.me ? `?player=${encodeURIComponent(memory.me)}` : "";
+    const source = new EventSource(`/api/v1/events${whose}`);
     this.#source = source;
     this.#heardAt = performance.now();
     const on = (kind, act) =>
       source.addEventListener(kind, (event) => {
-        if (source !== this.#source) return;
+        if (source !== this.#source && source !== this.#before) return;
         this.#heardAt = performance.now();
         act(JSON.parse(event.data));
       });
     on("room", (room) => {
+      if (source === this.#source) this.#letGo();
       this.#retryMs = FIRST_RETRY_MS;
       this.#state.setLink("live");
       this.#state.setRoom(room);
@@ -51,14 +61,21 @@ export class Stream {
     on("reading", (reading) => this.#state.setReading(reading));
     on("note", (note) => this.#state.setNote(note));
     on("heartbeat", () => {});
-    on("lease", () => this.#open());
+    on("lease", () => source === this.#source && this.#open());
     source.onerror = () => {
       if (source === this.#source) this.#lose();
+      else source.close();
     };
+  }
+
+  #letGo() {
+    this.#before?.close();
+    this.#before = null;
   }
 
   #close(link) {
     clearTimeout(this.#retryTimer);
+    this.#letGo();
     this.#source?.close();
     this.#source = null;
     this.#state.setLink(link);

@@ -2,8 +2,8 @@
 
 import { el, mark, say } from "./dom.js";
 import { BEATS, Field } from "./field.js";
-import { memory } from "./memory.js";
 import { NamesChoice } from "./names_choice.js";
+import { offsetsLabel, offsetWords } from "./offsets.js";
 import { Stave } from "./stave.js";
 import { TuningForm } from "./tuning_form.js";
 import { count, hum, HUM_REMEDY, humsLoudly, signed, tolerance } from "./words.js";
@@ -18,12 +18,13 @@ export class StringsView {
     const noteName = (note) => state.noteName(note);
     this.field = new Field(noteName);
     this.stave = new Stave(noteName);
-    this.form = new TuningForm(new NamesChoice(state));
+    this.form = new TuningForm(new NamesChoice(state), state);
     this.name = el("strong");
     this.what = el("span", { className: "soft" });
     this.call = el("span");
     this.tolerance = el("span");
     this.callRow = el("p", { className: "call" }, this.call, this.tolerance);
+    this.offsets = el("p", { className: "offset-words" });
     this.change = el("button", { type: "button", onclick: () => this.#openForm() }, "change");
     this.choices = el("div", { className: "choices" });
     this.chooser = el("div", { className: "chooser" }, el("h2", {}, "Who are you?"), this.choices, new NamesChoice(state).node);
@@ -34,6 +35,7 @@ export class StringsView {
       this.field.node,
       this.field.numbers,
       this.stave.node,
+      this.offsets,
       this.callRow,
     );
     root.append(this.chooser, this.tuner, this.form.node);
@@ -43,7 +45,7 @@ export class StringsView {
   }
 
   get me() {
-    return this.#state.player(memory.me);
+    return this.#state.me;
   }
 
   #update(what) {
@@ -60,6 +62,7 @@ export class StringsView {
     say(this.what, [me.instrument_label, me.tuning_label, capo].filter(Boolean).join(" · "));
     this.stave.update(me.strings, now);
     this.stave.node.hidden = me.strings.length === 0;
+    this.#sayOffsets(me, now);
     this.#sayCall(me);
     this.#showField(me, now);
   }
@@ -107,6 +110,13 @@ export class StringsView {
     return humsLoudly(line) ? `${hum(line)}: ${HUM_REMEDY}` : hum(line);
   }
 
+  // Of the string that sounds; else of all that have one.
+  #sayOffsets(me, now) {
+    const sounding = me.strings.find((each) => each.string === now?.string);
+    say(this.offsets, offsetWords(sounding, me) || offsetsLabel(me, (note) => this.#state.noteName(note)));
+    this.offsets.hidden = this.offsets.textContent === "";
+  }
+
   #sayCall(me) {
     const total = me.strings.length;
     const done = me.strings.filter((each) => each.roll === "in").length;
@@ -134,8 +144,7 @@ export class StringsView {
   }
 
   #choose(id) {
-    memory.me = id;
-    this.#update("room");
+    this.#state.chooseMe(id);
   }
 
   #openForm() {

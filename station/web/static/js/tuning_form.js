@@ -4,6 +4,7 @@
 import { changePlayer, instruments } from "./api.js";
 import { el, say } from "./dom.js";
 import { memory } from "./memory.js";
+import { OffsetsFields } from "./offsets_fields.js";
 
 const HIGHEST_CAPO = 12;
 
@@ -12,14 +13,15 @@ export class TuningForm {
   #known = {};
   #player = null;
 
-  constructor(namesChoice) {
+  constructor(namesChoice, state) {
     this.name = el("input", { name: "name", maxLength: 40, autocomplete: "off" });
     this.instrument = el("select", { name: "instrument", onchange: () => this.#offerTunings() });
-    this.tuning = el("select", { name: "tuning" });
+    this.tuning = el("select", { name: "tuning", onchange: () => this.#offerOffsets() });
     this.capo = el("select", { name: "capo" });
     for (let fret = 0; fret <= HIGHEST_CAPO; fret += 1) {
       this.capo.append(el("option", { value: String(fret) }, fret ? `fret ${fret}` : "none"));
     }
+    this.offsets = new OffsetsFields(state);
     this.code = el("input", { name: "code", autocomplete: "off", autocapitalize: "off" });
     this.fault = el("p", { className: "fault", role: "alert" });
     const close = el("button", { type: "button", onclick: () => this.node.close() }, "back");
@@ -33,6 +35,7 @@ export class TuningForm {
         this.#row("tuning", this.tuning),
         this.#row("capo", this.capo),
         this.#row("room code", this.code)),
+      this.offsets.node,
       el("div", { className: "ending" },
         this.fault,
         el("div", { className: "buttons" }, close, el("button", { className: "main" }, "change it"))),
@@ -52,6 +55,8 @@ export class TuningForm {
     this.name.value = player.name;
     this.capo.value = String(player.capo);
     this.code.value = memory.code;
+    this.offsets.open(player);
+    this.offsets.isForOtherStrings = false;
     say(this.fault, "");
     say(this.title, player.name);
     this.node.showModal();
@@ -70,6 +75,13 @@ export class TuningForm {
     const tunings = this.#known[this.instrument.value]?.tunings ?? {};
     this.#fill(this.tuning, tunings, this.#player.tuning, (label) => label.label ?? label);
     this.tuning.disabled = Object.keys(tunings).length === 0;
+    this.#offerOffsets();
+  }
+
+  #offerOffsets() {
+    const { instrument, tuning } = this.#player;
+    this.offsets.isForOtherStrings =
+      this.instrument.value !== instrument || (!this.tuning.disabled && this.tuning.value !== tuning);
   }
 
   #fill(select, choices, chosen, label) {
@@ -79,8 +91,7 @@ export class TuningForm {
     if (chosen in choices) select.value = chosen;
   }
 
-  async #submit(event) {
-    event.preventDefault();
+  #changes() {
     const changes = {};
     const wanted = {
       name: this.name.value,
@@ -93,7 +104,14 @@ export class TuningForm {
     }
     // A new instrument brings its tuning along, even one of the same name.
     if ("instrument" in changes && "tuning" in wanted) changes.tuning = wanted.tuning;
+    const offsets = this.offsets.change;
+    return offsets === undefined ? changes : { ...changes, offsets_cents: offsets };
+  }
+
+  async #submit(event) {
+    event.preventDefault();
     try {
+      const changes = this.#changes();
       if (Object.keys(changes).length) {
         await changePlayer(this.#player.id, changes, this.code.value);
         memory.code = this.code.value;

@@ -84,7 +84,7 @@ export function tolerance(inCents) {
 
 // What the station says of a change on its page, where nobody gave a name.
 const ON_THE_PAGE = "set on the page";
-const NOBODY = "someone on the page";
+export const NOBODY = "someone on the page";
 
 /** Who set the reference, what it was taken from, and when: one short line. */
 export function origin({ by, source, set_at }) {

@@ -1,0 +1,43 @@
+// What was found of an instrument of fixed pitch, in words.
+
+import { askedOf } from "./note_marks.js";
+import { beats } from "./words.js";
+
+const OWN = "per-note offsets"; // the station's word for no temperament known by a name
+
+/** "just in G", "equal"; `own` for none that has a name. */
+function named({ temperament, root }, noteName, own) {
+  if (temperament === OWN) return own;
+  return root ? `${temperament} in ${noteName(root)}` : temperament;
+}
+
+export function temperamentWords(instrument, noteName) {
+  return instrument.temperament === null ? "cannot tell yet" : named(instrument, noteName, "its own, note by note");
+}
+
+/** "97 %", and never more than the evidence carries: "over 99 %". */
+function percent(share) {
+  if (share > 0.99) return "over 99\u00a0%";
+  return share < 0.01 ? "under 1\u00a0%" : `${Math.round(share * 100)}\u00a0%`;
+}
+
+/** "equal 97 %, Vallotti 2 %"; nothing where the notes cannot carry a claim. */
+export function evidenceWords(instrument, noteName) {
+  if (instrument.temperament === null) return "";
+  return instrument.evidence.map((each) => `${named(each, noteName, "none of these")} ${percent(each.probability)}`).join(", ");
+}
+
+/** One line for each reed that is out of line, and one for all that beat. */
+export function reedWords(instrument, noteName) {
+  const words = instrument.notes.filter((note) => note.bad).map((note) => {
+    const off = note.cents - askedOf(note);
+    const side = off < 0 ? "flat" : "sharp";
+    return `${noteName(note.note)} is ${Math.abs(off).toFixed(1)} cents ${side} of its place: it does not count`;
+  });
+  const pairs = instrument.notes.map((note) => note.beat_hz).filter((hz) => hz !== null);
+  if (pairs.length) {
+    const [slow, fast] = [Math.min(...pairs), Math.max(...pairs)].map((hz) => beats(hz));
+    words.push(`two reeds to a note: ${slow === fast ? slow : `${slow} to ${fast}`} beats a second`);
+  }
+  return words;
+}
