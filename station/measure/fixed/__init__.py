@@ -1,0 +1,1 @@
+"""Instruments of fixed pitch: harmonicas, pianos, organs, accordions, pitch pipes, forks."""

@@ -1,0 +1,278 @@
+"""A4 and the temperament of an instrument of fixed pitch, from its notes.
+
+A temperament is named only when its probability is at least ``CLAIM``: odds of 24 to 1, where
+Kass & Raftery (Journal of the American Statistical Association 90, 1995) call evidence strong
+from 20 on. At 19 to 1, 0.95, ten notes that scatter by a Gaussian 2 cents were still named wrongly
+once in a hundred times (tests/bench/bench_harps.py). The same holds for its root. A4 is that of
+the likeliest tuning, if it outweighs all others, else the average; its uncertainty is about the
+pitch that is told, over all models, the less likely included, and is wide as long as they differ.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from station.measure.fixed.advice import notes_to_play, says
+from station.measure.fixed.evidence import Floats
+from station.measure.fixed.instrument import Evidence, InstrumentPitch, NoteOffset
+from station.measure.fixed.offsets import Sounded, sounded
+from station.measure.fixed.posterior import (
+    NEAREST_CENTS,
+    STRETCH_MEAN,
+    STRETCH_SD,
+    Posterior,
+    posterior,
+)
+from station.measure.fixed.shapes import FAMILIES, NAMINGS, OFFSETS
+from station.measure.fixed.types import FixedNote
+from station.music.names import MIDI_MAX, MIDI_MIN, note_name
+from station.music.pitch import (
+    A4_MAX_HZ,
+    A4_MIDI,
+    A4_STANDARD_HZ,
+    cents_between,
+    check_a4,
+    midi_to_hz,
+    shift_cents,
+)
+from station.music.temperaments import A_CLASS
+
+__all__ = ["Evidence", "InstrumentPitch", "NoteOffset", "instrument_pitch"]
+
+CLAIM = 0.96
+OUTWEIGHS = 0.5
+LEAST_CLASSES = 5
+"""Pitch classes a claim needs at least: a name speaks of twelve."""
+FEW_NOTES, FEW_CLASSES, CLAIM_OF_FEW = 10, 6, 0.999
+"""Of fewer notes more is asked: how far they scatter is itself hardly known, and tunings that
+are not among the models look alike."""
+ENOUGH_CENTS = 1.0
+"""Two tones in turn are told apart from 3 cents on at 440 Hz (Wier, Jesteadt & Green, JASA 61,
+1977: 1 to 2 Hz below 1 kHz; from memory), together a cent beats once in four seconds."""
+ENOUGH_NOTES = 5
+MOST_EVIDENCE = 4
+MISFIT_CENTS = 20.0
+"""No temperament's notes scatter so far from equal: such notes are no twelve-note scale."""
+SPREAD_NOTES = 4
+LEAST_EVIDENCE = 0.001
+FORK_PARTIALS = 2
+FORK_HZ = 405.0
+"""Lower a pure tone may as well be a G fork's (392 Hz)."""
+
+
+def instrument_pitch(notes: Sequence[FixedNote]) -> InstrumentPitch | None:
+    """What the notes heard so far tell of their instrument; None without a usable note.
+
+    A note told again (the same line and onset) replaces, a note played again is averaged.
+    The notes of a chord are notes with one onset.
+    """
+    heard = sounded(notes)
+    if not heard:
+        return None
+    if _is_fork(heard):
+        return _fork(heard[0])
+    models = posterior(heard)
+    misfit = _is_misfit(models, heard)
+    family = None if misfit else _claimed_family(models, heard)
+    named = _one_naming(models, family)
+    root = _claimed_root(named, family)
+    told = _told(named, heard)
+    a_cents = float(told.probability @ told.a)
+    # About the A4 that is told, not about the models' own mean: what is not believed counts.
+    variance = float(named.probability @ (named.variance + (named.a - a_cents) ** 2))
+    naming = NAMINGS[int(named.naming[0])]
+    # A claim was found sure enough; what is left of its rivals is told but not waited for.
+    own = float(told.probability @ (told.variance + (told.a - a_cents) ** 2))
+    open_variance = variance if family is None else own
+    enough = not misfit and open_variance <= ENOUGH_CENTS**2 and len(heard) >= ENOUGH_NOTES
+    next_notes: tuple[str, ...] = ()
+    if not (enough and family is not None):
+        sounding = [each.midi for each in heard]
+        next_notes = notes_to_play(named, sounding, naming, family is None)
+    found = InstrumentPitch(
+        a4_hz=check_a4(shift_cents(A4_STANDARD_HZ, a_cents)),
+        uncertainty_cents=math.sqrt(variance),
+        temperament=None if family is None else FAMILIES[family],
+        root=root,
+        evidence=_evidence(models, named),
+        stretch_cents_per_octave=_stretch(told, heard),
+        notes=_notes(told, heard, a_cents, family, misfit),
+        distinct=len(heard),
+        spread_cents=float(told.probability @ told.sigma) if len(heard) >= SPREAD_NOTES else None,
+        enough=enough,
+        says="",
+        play_next=next_notes,
+        fits=not misfit,
+    )
+    return replace(found, says=says(found))
+
+
+def _is_fork(heard: Sequence[Sounded]) -> bool:
+    """One note, as good as a pure tone, where forks give an A (415 Hz ones as well)."""
+    note = heard[0].surest
+    return len(heard) == 1 and note.partials <= FORK_PARTIALS and FORK_HZ <= note.hz <= A4_MAX_HZ
+
+
+def _fork(note: Sounded) -> InstrumentPitch:
+    """A fork has no temperament: its A is A4."""
+    a4_hz = check_a4(shift_cents(midi_to_hz(note.midi), note.cents))
+    unsure = math.sqrt(note.variance)
+    near = abs(cents_between(a4_hz, A4_STANDARD_HZ)) <= NEAREST_CENTS
+    reed = _offset(note, A4_MIDI, 0.0, None, bad=False)
+    found = InstrumentPitch(
+        a4_hz, unsure, None, None, (), None, (reed,), 1, None, near and unsure <= ENOUGH_CENTS,
+        "", (),
+    )  # fmt: skip
+    return replace(found, says=says(found))
+
+
+def _is_misfit(models: Posterior, heard: Sequence[Sounded]) -> bool:
+    best = int(models.probability.argmax())
+    curve = _curve(models, best, heard) if models.stretched[best] else 0.0
+    level = np.array([each.cents for each in heard]) - curve
+    return float(level[~models.bad[best]].std()) > MISFIT_CENTS
+
+
+def _claimed_family(models: Posterior, heard: Sequence[Sounded]) -> int | None:
+    is_few = len(heard) < FEW_NOTES
+    classes = len({each.midi % 12 for each in heard})
+    if classes < (FEW_CLASSES if is_few else LEAST_CLASSES):
+        return None
+    best, probability = max(_by_family(models).items(), key=lambda item: item[1])
+    return best if probability >= (CLAIM_OF_FEW if is_few else CLAIM) else None
+
+
+def _by_family(models: Posterior) -> dict[int, float]:
+    sums = np.bincount(models.family, models.probability, len(FAMILIES))
+    return {family: float(each) for family, each in enumerate(sums)}
+
+
+def _one_naming(models: Posterior, family: int | None) -> Posterior:
+    """The models under the likeliest naming; of the claimed family, if one is."""
+    weight = (
+        models.probability if family is None else models.probability * (models.family == family)
+    )
+    naming = int(np.bincount(models.naming, weight).argmax())
+    return models.where(models.naming == naming)
+
+
+def _roots(models: Posterior) -> dict[tuple[int, str | None], float]:
+    sums: dict[tuple[int, str | None], float] = defaultdict(float)
+    shapes, inverse = np.unique(models.shape, return_inverse=True)
+    naming = int(models.naming[0])
+    shares = np.bincount(inverse, models.probability)
+    for shape, share in zip(shapes.tolist(), shares.tolist(), strict=True):
+        family = int(models.shapes.family[shape])
+        sums[family, models.shapes.roots[shape][naming]] += share
+    return sums
+
+
+def _claimed_root(named: Posterior, family: int | None) -> str | None:
+    if family is None:
+        return None
+    (best, root), probability = max(_roots(named).items(), key=lambda item: item[1])
+    return root if best == family and probability >= CLAIM else None
+
+
+def _told(named: Posterior, heard: Sequence[Sounded]) -> Posterior:
+    """The models A4 is averaged over: those of one tuning, if it outweighs all others, else all.
+
+    Half-way between two tunings lies an A4 that neither has. Of an instrument that gave nothing
+    but A's just is left out: whatever other notes it may have, a band tunes to this A.
+    """
+    keep = np.ones(len(named.probability), dtype=bool)
+    family, probability = max(_by_family(named).items(), key=lambda item: item[1])
+    if probability > OUTWEIGHS:
+        keep = named.family == family
+        (_, root), share = max(_roots(named).items(), key=lambda item: item[1])
+        if share > OUTWEIGHS:
+            naming = int(named.naming[0])
+            alike = [each[naming] == root for each in named.shapes.roots]
+            keep &= np.array(alike)[named.shape]
+    elif all(each.midi % 12 == A_CLASS for each in heard) and not named.naming.any():
+        keep = named.family != FAMILIES.index("just")
+    return named.where(keep)
+
+
+def _evidence(models: Posterior, named: Posterior) -> tuple[Evidence, ...]:
+    """The likeliest temperaments, each with its root where that is as sure as a claim."""
+    within = _by_family(named)
+    roots = {
+        family: root
+        for (family, root), share in _roots(named).items()
+        if share >= CLAIM * within[family]
+    }
+    best = sorted(_by_family(models).items(), key=lambda item: -item[1])[:MOST_EVIDENCE]
+    return tuple(
+        Evidence(FAMILIES[family], roots.get(family), probability)
+        for family, probability in best
+        if probability >= LEAST_EVIDENCE
+    )
+
+
+def _curve(models: Posterior, component: int, heard: Sequence[Sounded]) -> Floats:
+    """Stretch in cents of each note under one stretched component (``posterior``'s b1 and b3)."""
+    octaves = (np.array([each.midi for each in heard]) - A4_MIDI) / 12.0
+    design = np.stack([np.ones(len(heard)), octaves, octaves**3], axis=1)
+    measured = np.array([each.variance for each in heard])
+    w = np.where(models.bad[component], 0.0, 1.0 / (measured + models.sigma[component] ** 2))
+    asked = models.shapes.cents[models.shape[component]][[each.midi % 12 for each in heard]]
+    y = np.array([each.cents for each in heard]) - asked
+    prior = np.array([0.0, *(1.0 / np.square(STRETCH_SD))])
+    right = design.T @ (w * y) + prior * np.array([0.0, *STRETCH_MEAN])
+    found = np.linalg.solve((design.T * w) @ design + np.diag(prior), right)
+    curve: Floats = design[:, 1:] @ found[1:]
+    return curve
+
+
+def _stretch(told: Posterior, heard: Sequence[Sounded]) -> float | None:
+    """Cents by which an octave is too wide, on average over the notes heard; None when pure."""
+    octaves = (heard[-1].midi - heard[0].midi) / 12.0
+    if octaves < 1.0 or float(told.probability @ told.stretched) < 0.5:
+        return None
+    best = int(np.where(told.stretched, told.probability, 0.0).argmax())
+    curve = _curve(told, best, heard)
+    return float(curve[-1] - curve[0]) / octaves
+
+
+def _notes(
+    told: Posterior, heard: Sequence[Sounded], a_cents: float, family: int | None, misfit: bool
+) -> tuple[NoteOffset, ...]:
+    """Each note against equal temperament on the A4 that is told; of a misfit none is bad."""
+    naming = int(told.naming[0])
+    steps = NAMINGS[naming]
+    bad = (told.probability @ told.bad > 0.5) & (not misfit)
+    asked: Floats | None = None
+    if family is not None and FAMILIES[family] != OFFSETS:
+        shape = int(told.shape[told.probability.argmax()])
+        asked = told.shapes.cents[shape] - (told.shapes.shift[shape, naming] - 100.0 * steps)
+    return tuple(
+        _offset(
+            each,
+            min(max(each.midi - steps, MIDI_MIN), MIDI_MAX),
+            each.cents - (a_cents - 100.0 * steps),
+            None if asked is None else float(asked[each.midi % 12]),
+            bad=bool(is_bad),
+        )
+        for each, is_bad in zip(heard, bad, strict=True)
+    )
+
+
+def _offset(note: Sounded, midi: int, cents: float, asked: float | None, bad: bool) -> NoteOffset:
+    return NoteOffset(
+        midi=midi,
+        note=note_name(midi),
+        hz=shift_cents(midi_to_hz(note.midi), note.cents),
+        cents=cents,
+        uncertainty_cents=math.sqrt(note.variance),
+        times=note.times,
+        temperament_cents=asked,
+        bad=bad,
+        reeds_hz=tuple(each.hz for each in note.surest.reeds),
+        beat_hz=note.surest.beat_hz,
+    )

@@ -1,0 +1,173 @@
+"""What to play next, and the instrument's pitch in one line of plain words.
+
+The next notes are chosen by what they would tell. Over all models that are still possible, A4
+and the pitch of every note that could be played have a joint mean and covariance; hearing a
+note, with the reeds' scatter as its error, changes them as any Gaussian observation does
+(D. V. Lindley, Annals of Mathematical Statistics 27, 1956: expected information; for a Gaussian
+half the logarithm of the variance over the error's). While the temperament is open the note is
+taken on which the models disagree most, then the one that leaves the least variance of A4. A note
+the instrument may lack counts for less: it may have the notes of one major scale alone, as
+harmonicas do, and only the notes heard so far tell of which.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import median_low
+
+import numpy as np
+
+from station.measure.fixed.evidence import Floats
+from station.measure.fixed.instrument import InstrumentPitch, NoteOffset
+from station.measure.fixed.posterior import OFFSET_CENTS, Posterior
+from station.measure.fixed.shapes import FAMILIES, MAJOR, OFFSETS
+from station.music.names import MIDI_MAX, MIDI_MIN, NamingSystem, note_in, note_name
+from station.music.pitch import A4_MAX_HZ, A4_MIN_HZ, A4_STANDARD_HZ, cents_between, shift_cents
+
+MOST_NOTES = 2
+BEYOND = 6  # semitones outside what was heard that the instrument surely also has
+TELLS_NOTHING = 0.05
+ONE_SCALE = 0.5  # no source: half the instruments that gave one scale's notes have no others
+NEAR_QUARTER_TONE_CENTS = 30.0
+RIVAL = 0.05
+LEAST_SHOWN_CENTS = 0.1
+
+
+def notes_to_play(
+    models: Posterior, heard: Sequence[int], naming: int, identify: bool
+) -> tuple[str, ...]:
+    """Names of the notes that would tell most, the best first; none where none would help.
+
+    ``heard`` are the sounding notes, ``naming`` the semitones they are named lower by.
+    """
+    free = _candidates(heard)
+    classes = {midi % 12 for midi in heard}
+    there = _chances(classes)
+    spread = _covariance(models, classes)
+    noise = float(models.probability @ models.sigma**2)
+    chosen: list[str] = []
+    for _ in range(MOST_NOTES):
+        gains = {each: _gain(spread, 1 + each, noise, identify) for each in free}
+        if not gains:
+            break
+        best = max(gains, key=lambda place: gains[place] * there[place])
+        if gains[best] < TELLS_NOTHING:
+            break
+        chosen.append(note_name(free.pop(best) - naming))
+        column = spread[:, 1 + best]
+        spread = spread - np.outer(column, column) / (column[1 + best] + noise)
+    return tuple(chosen)
+
+
+def _candidates(heard: Sequence[int]) -> dict[int, int]:
+    """For each pitch class a note not heard yet, as near the middle of what was as there is."""
+    middle, known = median_low(heard), set(heard)
+    lowest = max(MIDI_MIN + 2, min(heard) - BEYOND)
+    highest = min(MIDI_MAX - 2, max(heard) + BEYOND)
+    free: dict[int, int] = {}
+    for midi in sorted(range(lowest, highest + 1), key=lambda each: abs(each - middle)):
+        if midi not in known:
+            free.setdefault(midi % 12, midi)
+    return free
+
+
+def _chances(classes: set[int]) -> list[float]:
+    """How likely the instrument has each pitch class, from the major scales that hold the heard."""
+    scales = [{(key + step) % 12 for step in MAJOR} for key in range(12)]
+    alike = [each for each in scales if classes <= each]
+    if not alike:
+        return [1.0] * 12
+    shares = [sum(place in each for each in alike) / len(alike) for place in range(12)]
+    return [1.0 - ONE_SCALE * (1.0 - share) for share in shares]
+
+
+def _covariance(models: Posterior, classes: set[int]) -> Floats:
+    """Of A4 and the twelve pitch classes (13, 13), between the models and within them."""
+    told = np.column_stack([models.a, models.own[:, None] + models.shapes.cents[models.shape]])
+    apart = told - models.probability @ told
+    spread: Floats = (apart * models.probability[:, None]).T @ apart
+    spread = spread + float(models.probability @ models.variance)
+    offsets = float(models.probability @ (models.family == FAMILIES.index(OFFSETS)))
+    for place in set(range(12)) - classes:
+        spread[1 + place, 1 + place] += offsets * float(np.mean(np.square(OFFSET_CENTS)))
+    return spread
+
+
+def _gain(spread: Floats, place: int, noise: float, identify: bool) -> float:
+    """How much a note tells, as a share of what is open."""
+    if identify:
+        return float(spread[place, place] / noise)
+    return float(spread[0, place] ** 2 / (spread[place, place] + noise) / max(spread[0, 0], 1e-12))
+
+
+def says(found: InstrumentPitch, names: NamingSystem = "english") -> str:
+    """The instrument's pitch in one line, notes named in the system asked for."""
+    unsure = max(found.uncertainty_cents, LEAST_SHOWN_CENTS)
+    heard = "one note" if found.distinct == 1 else f"{found.distinct} notes"
+    text = f"A4 = {found.a4_hz:.2f} Hz ±{unsure:.1f} cents from {heard}"
+    if not found.evidence:
+        return f"{text}, a pure tone: a tuning fork's A"
+    parts = [f"{text}{_other_name(found)}", *_bad_words(found, names)]
+    last = _temperament_words(found, names)
+    if found.play_next:
+        last = f"{last}: play {_listed([note_in(each, names) for each in found.play_next], 'and')}"
+    return "; ".join([*parts, last])
+
+
+def temperament_name(temperament: str, root: str | None, names: NamingSystem = "english") -> str:
+    """A temperament with its root, as it is said."""
+    if temperament == "equal":
+        return "equal temperament"
+    if root is None or temperament in ("Werckmeister III", "Vallotti", "Young"):
+        return temperament
+    key = note_in(f"{root}4", names)[:-1]
+    return f"just in {key}" if temperament == "just" else f"{temperament} on {key}"
+
+
+def _temperament_words(found: InstrumentPitch, names: NamingSystem) -> str:
+    if not found.fits:
+        return "they fit no twelve-note scale"
+    if found.temperament is not None:
+        said = temperament_name(found.temperament, found.root, names)
+        if found.temperament == "just" and found.root is None:
+            return f"{said}, its key cannot be told yet"
+        if found.temperament == "Vallotti" and (found.spread_cents or 0.0) > 1.0:
+            return f"{said} (or Young's first, less than 2 cents from it)"
+        return said
+    best = found.evidence[0].probability
+    rivals = [each for each in found.evidence if each.probability >= RIVAL * best]
+    if 2 <= len(rivals) <= 3:
+        listed = _listed([each.temperament for each in rivals], "or")
+        return f"{listed} cannot be told apart yet"
+    return "the temperament cannot be told yet"
+
+
+def _bad_words(found: InstrumentPitch, names: NamingSystem) -> list[str]:
+    bad = [each for each in found.notes if each.bad]
+    return [f"{_how_far(each, names)} and left out" for each in bad]
+
+
+def _how_far(note: NoteOffset, names: NamingSystem) -> str:
+    off = note.cents - (note.temperament_cents or 0.0)
+    way = "sharp" if off > 0.0 else "flat"
+    return f"{note_in(note.note, names)} is {abs(off):.0f} cents {way}"
+
+
+def _other_name(found: InstrumentPitch) -> str:
+    """Near a quarter tone from 440 Hz the other way to name the same notes is said as well."""
+    cents = cents_between(found.a4_hz, A4_STANDARD_HZ)
+    if abs(cents) < NEAR_QUARTER_TONE_CENTS:
+        return ""
+    step = -100.0 if cents > 0.0 else 100.0
+    other_hz = shift_cents(found.a4_hz, step)
+    if not A4_MIN_HZ <= other_hz <= A4_MAX_HZ:
+        return ""
+    way = "higher" if step < 0.0 else "lower"
+    return f" ({other_hz:.2f} Hz with every note named a semitone {way})"
+
+
+def _listed(names: Sequence[str], word: str) -> str:
+    """``a, b and c``."""
+    if len(names) == 1:
+        return names[0]
+    return f"{', '.join(names[:-1])} {word} {names[-1]}"
