@@ -52,6 +52,9 @@ OFFSETS_SHARE = 0.02
 NAMED_SHARE = (1.0 - OFFSETS_SHARE) / len(TEMPERAMENTS)
 WOLF_SHARES = {0: 0.4, 5: 0.17, 7: 0.17, 10: 0.08, 3: 0.08, 2: 0.04}
 WOLF_SHARE = (1.0 - sum(WOLF_SHARES.values())) / (12 - len(WOLF_SHARES))
+WOLF_ENDS = (8, 3)  # G# and Eb, of the chain about C
+WOLF_IN_SCALE = 0.02
+"""Nobody tunes an instrument of one scale with its wolf within (common practice, no source)."""
 MAJOR = frozenset({0, 2, 4, 5, 7, 9, 11})
 MINOR = frozenset({0, 2, 3, 5, 7, 8, 10})
 MAJOR_SHARE, MINOR_SHARE, CHROMATIC_SHARE = 0.7, 0.05, 0.25
@@ -107,7 +110,7 @@ def shapes(heard: frozenset[int]) -> Shapes:
         if name == "just":
             _add_just(found, family, heard)
         else:
-            _add_keyboard(found, family, name)
+            _add_keyboard(found, family, name, heard)
     free = found.add(FAMILIES.index(OFFSETS), np.zeros(12), OFFSETS_SHARE)
     for naming in range(len(NAMINGS)):
         found.name(free, naming, None)
@@ -120,25 +123,38 @@ def shapes(heard: frozenset[int]) -> Shapes:
     )
 
 
-def _add_keyboard(found: _Gathered, family: int, name: TemperamentName) -> None:
+def _add_keyboard(
+    found: _Gathered, family: int, name: TemperamentName, heard: frozenset[int]
+) -> None:
     known: dict[tuple[int, int], int] = {}
     roots = roots_of(name)
+    shares = _root_shares(len(roots), heard)
     for (naming, steps), root in product(enumerate(NAMINGS), roots):
         sounds_at = (PITCH_CLASSES.index(root) + steps) % 12 if root else 0
         for number, version in enumerate(versions(name, root)):
             cents = np.roll(np.array(version.cents), steps)
             if (sounds_at, number) not in known:
-                prior = NAMED_SHARE * version.weight * _root_share(len(roots), sounds_at)
+                prior = NAMED_SHARE * version.weight * shares[sounds_at]
                 known[sounds_at, number] = found.add(family, cents, prior)
             shape = known[sounds_at, number]
             found.name(shape, naming, root, float((found.cents[shape] - cents)[0]))
 
 
-def _root_share(roots: int, sounds_at: int) -> float:
-    """Share of a root among a temperament's."""
+def _root_shares(roots: int, heard: frozenset[int]) -> list[float]:
+    """Share of each root among a temperament's, by the pitch class it sounds at."""
     if roots == 1:
-        return 1.0
-    return WOLF_SHARES.get(sounds_at, WOLF_SHARE)
+        return [1.0] * 12
+    in_scale = _is_one_scale(heard)
+    shares = []
+    for root in range(12):
+        within = in_scale and {(end + root) % 12 for end in WOLF_ENDS} <= heard
+        shares.append(WOLF_SHARES.get(root, WOLF_SHARE) * (WOLF_IN_SCALE if within else 1.0))
+    return [share / sum(shares) for share in shares]
+
+
+def _is_one_scale(heard: frozenset[int]) -> bool:
+    """Whether the notes may all be of one major scale, as a diatonic instrument's are."""
+    return any(heard <= {(key + degree) % 12 for degree in MAJOR} for key in range(12))
 
 
 def _add_just(found: _Gathered, family: int, heard: frozenset[int]) -> None:
