@@ -41,6 +41,10 @@ class TuningError(UsageError):
     """An unknown instrument or tuning, or one whose data do not hold together."""
 
 
+class DrumError(UsageError):
+    """A drum, lug, mode or tension that cannot be, or taps that do not fit the lugs."""
+
+
 # -- settings and room ---------------------------------------------------
 
 
