@@ -9,13 +9,14 @@ from __future__ import annotations
 import errno
 import os
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from station import __version__
+from station.cli_drum import drum
+from station.cli_options import config_option, names_option
 from station.errors import SettingsError, StationError, UsageError
 from station.plain_text import fit_output, path_text
 
@@ -63,15 +64,6 @@ def cli() -> None:
     Try it without any hardware:
       station demo
     """
-
-
-def config_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    """--config FILE, shared by every command that reads the settings."""
-    return click.option(
-        "--config",
-        type=click.Path(path_type=Path, readable=False),  # its fault is told as any other
-        help="Settings file (TOML). Without it the defaults hold.",
-    )(command)
 
 
 @cli.command()
@@ -130,13 +122,7 @@ def list_tunings(context: click.Context, _: click.Parameter, wanted: str | None)
     show_default=True,
     help="Who gives the first guess; auto takes aubio where it works.",
 )
-@click.option(
-    "--names",
-    type=click.Choice(["english", "german", "solfege"]),
-    default="english",
-    show_default=True,
-    help="How notes are named for people; --json is always English.",
-)
+@names_option
 @click.option(
     "--json", "as_json", is_flag=True, help="Readings, notes and hum, a JSON object a line."
 )
@@ -175,13 +161,7 @@ def hear(
     show_default=True,
     help="Of several instruments: make the worst error least, or the mean square of all.",
 )
-@click.option(
-    "--names",
-    type=click.Choice(["english", "german", "solfege"]),
-    default="english",
-    show_default=True,
-    help="How notes are named for people; --json is always English.",
-)
+@names_option
 @click.option("--history", is_flag=True, help="Instead: every reference the station had.")
 @config_option
 @click.option("--json", "as_json", is_flag=True, help="A JSON object a line.")
@@ -254,6 +234,9 @@ def check(context: click.Context, config: Path | None, as_json: bool) -> None:
     from station.commands.check import run_check
 
     context.exit(run_check(config, as_json))
+
+
+cli.add_command(drum)
 
 
 def main() -> None:

@@ -116,11 +116,11 @@ def load_settings(path: Path) -> Settings:
 
     Raises SettingsError with a line for every fault found.
     """
-    text = _read(path)
+    text = read_text(path)
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SettingsError([_not_toml(path, text, error)]) from error
+        raise SettingsError([not_toml(path, text, error)]) from error
     return _Reader(path, data, key_lines(text)).settings()
 
 
@@ -176,7 +176,8 @@ def make_room_code() -> str:
     return "".join(secrets.choice(ROOM_CODE_LETTERS) for _ in range(ROOM_CODE_LENGTH))
 
 
-def _read(path: Path) -> str:
+def read_text(path: Path) -> str:
+    """What stands in a TOML file; raises SettingsError with one fault for what cannot be read."""
     name = path_text(path)
     try:
         raw = path.read_bytes()
@@ -191,7 +192,8 @@ def _read(path: Path) -> str:
         raise SettingsError([f"{name}:{line}: not UTF-8 text: save the file as UTF-8"]) from error
 
 
-def _not_toml(path: Path, text: str, error: tomllib.TOMLDecodeError) -> str:
+def not_toml(path: Path, text: str, error: tomllib.TOMLDecodeError) -> str:
+    """The fault of a file that is no TOML, with its line."""
     what, _, place = str(error).rpartition(" (at ")
     found = re.match(r"line (\d+), column", place)
     line = int(found[1]) if found else _unfinished_line(text)
