@@ -26,7 +26,7 @@ station_packages=(
 raspberry_packages=(python3-gpiozero python3-lgpio)
 test_packages=(
     alsa-utils chromium fluidsynth libatomic1 pulseaudio pulseaudio-utils shellcheck
-    systemd timgm6mb-soundfont
+    sonic-pi-samples systemd timgm6mb-soundfont
 )
 
 prepare() {

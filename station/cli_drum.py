@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -23,6 +23,76 @@ def drum() -> None:
     Example:
       station drum kit --drum "high tom:10x7:G3+12" --song "Low tide:E minor:E1,A1,B1"
     """
+
+
+@drum.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(readable=False))
+@click.option("--a4", "a4_hz", type=float, default=440.0, show_default=True, help="Reference, Hz.")
+@click.option("--compare", type=click.Path(readable=False), help="The same drum, damped anew.")
+@names_option
+@click.option("--json", "as_json", is_flag=True, help="A JSON object a line.")
+@click.pass_context
+def tap(
+    context: click.Context,
+    files: tuple[str, ...],
+    a4_hz: float,
+    compare: str | None,
+    names: NamingSystem,
+    as_json: bool,
+) -> None:
+    """A drum's pitch, its overtone, how long it rings and whether its heads beat, from taps.
+
+    Tap the middle of the head five times and let it ring. What hit the rim, bounced, or is
+    another drum is left out, and said. With --compare the same drum after a change of
+    damping: mode by mode.
+
+    \b
+    Examples:
+      station drum tap tom.wav
+      station drum tap open.wav --compare muffled.wav --json
+    """
+    from station.commands.drum_tap import run_tap
+
+    context.exit(run_tap(files, a4_hz, as_json, names, compare))
+
+
+@drum.command()
+@click.argument("file", type=click.Path(readable=False))
+@click.option("--lugs", type=int, required=True, help="How many lugs: 4, 5, 6, 8, 10 or 12.")
+@click.option(
+    "--order",
+    type=click.Choice(["clockwise", "cross"]),
+    default="clockwise",
+    show_default=True,
+    help="In which order the lugs were tapped.",
+)
+@click.option("--json", "as_json", is_flag=True, help="A JSON object a line.")
+@click.pass_context
+def head(
+    context: click.Context,
+    file: str,
+    lugs: int,
+    order: Literal["clockwise", "cross"],
+    as_json: bool,
+) -> None:
+    """Lug by lug: what a recorded round of taps says of a drum head, and what to turn.
+
+    Lay a finger lightly on the centre and tap an inch and a half to two inches from each lug, lug 1
+    first, then clockwise; or several taps in a row at every lug, the same number at each.
+
+    Opposite lugs share their modes: which of the two is off cannot be heard.
+
+    Take care: stop when a head wrinkles, creaks without end or the key goes hard; a dented or split
+    head cannot be tuned even; protect your ears.
+
+    \b
+    Examples:
+      station drum head tom.wav --lugs 6
+      station drum head tom.wav --lugs 8 --order cross --json
+    """
+    from station.commands.drum_head import run_head
+
+    context.exit(run_head(file, lugs, order, as_json))
 
 
 @drum.command()

@@ -12,9 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, NamedTuple
 
-import numpy as np
-
-from station.errors import SoundFileError, StationError
+from station.commands.loudest import Told, hear_loudest
+from station.errors import StationError
 from station.measure.fixed.a4 import InstrumentPitch, NoteOffset, instrument_pitch
 from station.measure.fixed.advice import says, temperament_name
 from station.measure.fixed.ear import FixedEar
@@ -22,9 +21,7 @@ from station.measure.fixed.types import FixedNote
 from station.music.compromise import Compromise, Rule, compromise
 from station.music.names import NamingSystem, note_in
 from station.plain_text import path_text, valid_text
-from station.sound.files import read_blocks
 
-BLOCK_FRAMES = 8192
 DIGITS = 8  # well below anything measured, and legible
 NAME_WIDTHS: Mapping[NamingSystem, int] = {"english": 3, "german": 4, "solfege": 5}
 RULES: Mapping[Rule, str] = {
@@ -41,45 +38,9 @@ class Measured(NamedTuple):
     pitch: InstrumentPitch
 
 
-class Heard(NamedTuple):
-    """A file's notes, its loudest line, and the fault it ended with, if any."""
-
-    line: int
-    notes: list[FixedNote]
-    fault: SoundFileError | None
-
-
-def hear_instrument(path: str) -> Heard:
-    """Every note of the loudest channel of a file.
-
-    A fault after the beginning comes with what was heard before it. Raises SoundFileError for
-    a file that cannot be read at all.
-    """
-    channel = _loudest(path)
-    info, blocks = read_blocks(path, BLOCK_FRAMES)
-    ear = FixedEar(info.rate_hz, channel + 1)
-    notes: list[FixedNote] = []
-    fault: SoundFileError | None = None
-    try:
-        for block in blocks:
-            notes += ear.push(np.ascontiguousarray(block[:, channel]))
-    except SoundFileError as error:
-        fault = error
-    return Heard(channel + 1, [*notes, *ear.finish()], fault)
-
-
-def _loudest(path: str) -> int:
-    """The channel with the most energy; a fault on the way ends the search, not the hearing."""
-    info, blocks = read_blocks(path, BLOCK_FRAMES)
-    if info.channels == 1:
-        return 0
-    energy = np.zeros(info.channels)
-    try:
-        for block in blocks:
-            energy += np.square(block, dtype=np.float64).sum(axis=0)
-    except SoundFileError:
-        pass  # it is met and told again when the file is heard
-    return int(energy.argmax())
+def hear_instrument(path: str) -> Told[FixedNote]:
+    """Every note of the loudest channel of a file; raises SoundFileError."""
+    return hear_loudest(path, FixedEar)
 
 
 def run_reference(
@@ -96,7 +57,7 @@ def run_reference(
     for path in paths:
         try:
             heard = hear_instrument(path)
-            pitch = instrument_pitch(heard.notes)
+            pitch = instrument_pitch(heard.heard)
         except StationError as error:
             worst = max(worst, _complain(str(error), error.exit_code))
             continue

@@ -8,6 +8,7 @@ from station.errors import TuningError
 from station.music.catalogue import OpenString, Tuning
 from station.music.names import note_name
 from station.music.offsets import offsets_as_json, offsets_label, read_offsets, with_offsets
+from station.room.taps import DRUMS, Taps
 
 INSTRUMENTS: dict[str, Any] = {
     "guitar": {
@@ -92,6 +93,7 @@ def make_player(
         "offsets_label": offsets_label(open_strings) if open_strings else "",
         "strings": [make_string(each, a4_hz) for each in strings],
         "now": None,
+        "taps": Taps().as_json(a4_hz) if told["kind"] == DRUMS else None,
     }
 
 

@@ -23,6 +23,7 @@ from station.room.instrument import Source
 from station.room.offers import make_offer
 from station.sound.tone import check_tone
 from station.web.hub import Hub
+from tests.support.fake_drums import FakeDrums
 from tests.support.fake_measuring import FakeMeasuring
 from tests.support.fake_players import (
     BAND,
@@ -51,6 +52,7 @@ class FakeStation:
             {name.lower(): name for name, _, _ in BAND}, self._forget_strings
         )
         self.measuring = FakeMeasuring()
+        self.drums = FakeDrums()
         self._tone: dict[str, Any] | None = None
         self._tone_ends_s = 0.0
         self._skipped_s = 0.0
@@ -74,7 +76,7 @@ class FakeStation:
                     **self.measuring.snapshot(self.reference.now["a4_hz"]),
                     "tone": self._tone_now(now_s),
                     "lines": self._lines,
-                    "players": self._players,
+                    "players": self.drums.show(self._players, self.reference.now["a4_hz"]),
                     "roll_call": roll_call(self._players),
                 }
             )
@@ -214,6 +216,11 @@ class FakeStation:
             self._tone = None if quiet else self._tone
         self.set_station(quiet=quiet)
 
+    def start_taps_again(self, player_id: str, by: str) -> None:
+        with self._lock:
+            self.drums.of(self.player(player_id)).start_over()
+        self.tell_room()
+
     # -- what a test does to it ------------------------------------------
 
     def player(self, player_id: str) -> dict[str, Any]:
@@ -265,8 +272,7 @@ class FakeStation:
 
     def let_time_pass(self, seconds: float) -> None:
         """As if so many seconds had gone by: who is away counts no more, tones end."""
-        with self._lock:
-            self._skipped_s += seconds
+        self._skipped_s += seconds
         self.tell_room()
 
     def pluck(
@@ -332,6 +338,12 @@ class FakeStation:
         }
         self.hub.publish("reading", player_id, reading)
         return reading
+
+    def strike(self, player_id: str, at_s: float, hz: float, **how: Any) -> None:
+        """One stroke on a drum; ``how`` as in ``make_stroke``."""
+        with self._lock:
+            told = self.drums.strike(self.player(player_id), at_s, hz, self.reference.now, **how)
+        self.hub.publish("stroke", player_id, told)
 
     def bring_everyone_in(self) -> None:
         with self._lock:

@@ -1,0 +1,141 @@
+"""`station drum head`: a recorded round of taps, each lug's deviation and what to turn.
+
+The file holds the taps of one round and nothing else: lug 1 first, then clockwise (or in the
+cross order), one tap a lug or several in a row, the same number at every lug.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any, Literal
+
+from station.commands.loudest import as_last_told, hear_loudest
+from station.errors import DrumError
+from station.measure.drums.ear import DrumEar
+from station.measure.drums.head_pass import turns_in_words
+from station.measure.drums.lugs import EVEN_CENTS, good_taps, head
+from station.measure.drums.types import Head, LugPitch, Stroke
+from station.music.drums import CAUTIONS
+from station.music.lugs import check_lugs, clockwise_order, cross_order
+from station.plain_text import path_text, valid_text
+
+Order = Literal["clockwise", "cross"]
+DIGITS = 8  # well below anything measured, and legible
+
+
+def hear_strokes(path: str) -> list[Stroke]:
+    """Every stroke on the loudest channel of a file, as it was last told; raises SoundFileError."""
+    told = hear_loudest(path, DrumEar)
+    if told.fault is not None:
+        raise told.fault
+    return as_last_told(told.heard)
+
+
+def placed(
+    strokes: Sequence[Stroke], lugs: int, order: Order, name: str
+) -> list[tuple[int, Stroke]]:
+    """Each stroke with its lug; raises DrumError when there is no equal number for each.
+
+    Strokes that cannot be used are left out, if without them every lug has as many, or if
+    with them every lug has as many and each keeps one.
+    """
+    turn = clockwise_order(lugs) if order == "clockwise" else cross_order(lugs)
+    good = [stroke for _, stroke in good_taps([(1, stroke) for stroke in strokes])]
+    for counted in (good, strokes):
+        each, rest = divmod(len(counted), lugs)
+        if not each or rest:
+            continue
+        found = good_taps([(turn[at // each], stroke) for at, stroke in enumerate(counted)])
+        if len({lug for lug, _ in found}) == lugs:
+            return found
+    raise DrumError(
+        f"{name}: {len(good)} usable taps of {len(strokes)} do not go round {lugs} lugs:"
+        " tap every lug equally often, and say the number with --lugs"
+    )
+
+
+def run_head(path: str, lugs: int, order: Order = "clockwise", as_json: bool = False) -> int:
+    """Print the head; 1 when no pair of overtones is heard. Raises DrumError, SoundFileError."""
+    name = path_text(path)
+    found = head(check_lugs(lugs), placed(hear_strokes(path), lugs, order, name))
+    if found is None:
+        raise DrumError(
+            f"{name}: no pair of overtones is heard beside every lug:"
+            " mute the centre lightly and tap nearer to the lugs"
+        )
+    says = json_lines(found[0], path) if as_json else text_lines(found[0], name)
+    print("\n".join(says), flush=True)  # noqa: T201
+    return 0
+
+
+def json_lines(found: Head, path: str) -> list[str]:
+    """An object for each lug, then one for the head."""
+    objects: list[dict[str, Any]] = [
+        {
+            "kind": "lug",
+            "file": valid_text(path),
+            "lug": each.lug,
+            "hz": each.hz,
+            "offset_cents": each.offset_cents,
+            "uncertainty_cents": each.uncertainty_cents,
+            "alone_cents": each.alone_cents,
+            "verdict": each.verdict,
+            "turns": each.turns,
+            "turns_uncertainty": each.turns_uncertainty,
+            "opposite": each.opposite,
+        }
+        for each in found.lugs
+    ]
+    objects.append(
+        {
+            "kind": "head",
+            "file": valid_text(path),
+            "evenness_cents": found.evenness_cents,
+            "even": found.even,
+            "worst": found.worst,
+            "fundamental_hz": found.fundamental_hz,
+            "overtone_hz": found.overtone_hz,
+            "confusion": found.confusion,
+            "cautions": list(CAUTIONS),
+        }
+    )
+    return [
+        json.dumps({k: _rounded(v) for k, v in o.items()}, separators=(",", ":")) for o in objects
+    ]
+
+
+def _rounded(value: Any) -> Any:
+    return round(value, DIGITS) if isinstance(value, float) else value
+
+
+def text_lines(found: Head, name: str) -> list[str]:
+    """The head for people: lugs, where to begin, what is not known, what to take care of."""
+    lines = [
+        f"{name}  {len(found.lugs)} lugs  overtone pair {found.overtone_hz:.1f} Hz"
+        f"  evenness {found.evenness_cents:.1f} cents"
+    ]
+    lines += [_lug_line(each) for each in found.lugs]
+    lines.append(f"  {_first(found)}")
+    lines.append(f"  {found.confusion}")
+    return lines + [f"  {each}" for each in CAUTIONS]
+
+
+def _lug_line(each: LugPitch) -> str:
+    text = (
+        f"  lug {each.lug:2d}  {each.hz:8.2f} Hz  {each.offset_cents:+6.1f} cents"
+        f" ±{each.uncertainty_cents:.1f}  {each.verdict}"
+    )
+    return f"{text} by {turns_in_words(each.turns)}" if each.turns is not None else text
+
+
+def _first(found: Head) -> str:
+    worst = found.lugs[found.worst - 1]
+    if found.even:
+        return f"even: within {EVEN_CENTS:g} cents"
+    if worst.opposite and len(found.lugs) % 2 == 0:
+        return (
+            f"begin with lug {worst.lug} and lug {worst.opposite} across from it;"
+            " turn a little, tap all lugs again"
+        )
+    return f"begin with lug {worst.lug}; turn a little, tap all lugs again"

@@ -1,0 +1,1 @@
+"""Drums: strokes, their modes and decays, taps, head passes and damping. numpy only, pure."""

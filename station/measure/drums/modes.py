@@ -1,0 +1,236 @@
+"""The modes of one stroke: where its spectrum has peaks, and what each of them is.
+
+A peak is looked for in the stroke's first third of a second, under half a Hann window, which
+begins at its top as the sound does. A head hit hard glides, and is then several peaks
+close together; two heads nearly matched are two; the (1,1) pair of an uneven head is
+two as well. So peaks are gathered into groups, and each group is measured in one band
+(`bands.py`) as one gliding mode and as two steady ones; the pair has to explain it much better.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from station.measure.drums.bands import (
+    CENTS,
+    NO_GLIDE,
+    RT60_NEPERS,
+    Band,
+    Glide,
+    Pair,
+    Ring,
+    bent,
+    decay_of,
+    glide_of,
+    pair_of,
+    sounding_of,
+)
+from station.measure.drums.types import Mode
+from station.measure.fixed.spectrum import Bins
+from station.measure.windows import Floats
+
+LOWEST_HZ = 32.0
+HIGHEST_HZ = 1300.0
+TOP_SHARE = 0.33  # of the rate: the decimator's pass band
+LOOK_S = 0.33
+SKIP_S = 0.012  # the stick's click
+PEAK_DB = 42.0  # below the loudest there is nothing worth a mode
+MOST_GROUPS = 10
+LEAST_GROUP_SHARE, GROUP_SHARE = (
+    0.05,
+    0.14,
+)  # peaks so near are one group: so far a head hit hard glides
+NEAR_SHARE = 0.85
+GLIDE_TIMES = 1.5
+FOLLOWED = 3  # times: the first brings it near, the others agree within a cent
+MOST_GLIDE = 0.25  # of the frequency is followed: tension then is higher by a half and more
+HEARD_SHARE = 0.8  # so much of what was heard before has to be heard along the glide
+WIDTH_SHARE = 0.085  # of its frequency: a band's width where nothing else is near
+NARROWEST_HZ, USUAL_HZ, WIDEST_HZ = 3.5, 6.0, 30.0  # a narrow band is slow to answer
+BESIDE_DB = 14.0  # a neighbour so much weaker disturbs nothing
+NEIGHBOUR_WIDTHS = 2.8  # a neighbour so many widths away is 34 dB down
+PAIR_BETTER = 0.2  # of what one mode leaves
+PAIR_LEAST = 0.02  # so much has to be left by one mode for two to be asked for
+PAIR_WITHIN_DB = 16.0
+PAIR_TURNS = 1.0  # of a beat have to be heard
+PAIR_RINGS = 2.5  # their rings may differ by this factor
+LEVEL_AT_S = 0.03  # after the stroke levels are told: the click is over
+ROUGHEST_DB = 4.5  # a mode's level strays no more from a straight decay
+VAGUEST_CENTS = 70.0
+RING_SURE = 0.25  # a ring less sure than this share is not told
+LEAST_SD = 1e-4  # no head keeps its pitch better: a sixth of a cent
+
+
+class Group(NamedTuple):
+    """Peaks that may be one mode: their middle, the loudest one's power."""
+
+    hz: float
+    power: float
+
+
+class Partial(NamedTuple):
+    """A measured mode or pair: modes from the louder, amplitudes beside; the pair's beat."""
+
+    modes: tuple[Mode, ...]
+    level: float
+    glide_hz: float
+    beat_hz: float | None
+    rough_db: float
+
+
+def partials_of(x: Floats, rate_hz: float, onset: int) -> list[Partial]:
+    """The modes of the stroke that begins at sample `onset` of `x`, shape (n,), from the lowest."""
+    ring = Ring(x, rate_hz, onset)
+    hz, power = _look(x, rate_hz, onset)
+    peaks = _peaks(hz, power)
+    if not peaks.size:
+        return []
+    # All modes glide alike, for one tension carries them: the loudest tells how far.
+    wide = _groups(hz, power, peaks, 1, GROUP_SHARE)
+    loud, glide, lower = _loudest(ring, wide[0])
+    share = min(max(LEAST_GROUP_SHARE, GLIDE_TIMES * glide.share), GROUP_SHARE)
+    groups = _groups(hz, power, peaks, MOST_GROUPS, share)
+    others = [each for each in groups if abs(each.hz / wide[0].hz - 1) > share]
+    found = [
+        _measure(ring.band(lower * at_hz, sigma_hz, glide), lower * at_hz, False)
+        for at_hz, sigma_hz in _bands(others, [*wide, *others])
+    ]
+    return _distinct([each for each in (loud, *found) if each is not None])
+
+
+def _loudest(ring: Ring, group: Group) -> tuple[Partial | None, Glide, float]:
+    """The loudest group's mode or pair, how it glides, how far below its peak it settles.
+
+    A head hit hard settles outside the band its loud beginning is in; so the band is laid along
+    the glide that was found, and the glide measured again.
+    """
+    ((hz, sigma_hz),) = _bands([group], [])
+    band = ring.band(hz, sigma_hz)
+    one = sounding_of(band, glides=True)
+    glide, lower = NO_GLIDE, 1.0
+    for _ in range(FOLLOWED):
+        if one.glide_hz <= 0 or abs(one.hz - hz) > GROUP_SHARE * hz:
+            break
+        newer = glide_of(band, one)
+        share = min(newer.share, MOST_GLIDE)
+        # The mean of two: too much glide taken out makes the beginning louder, and it less.
+        newer = newer._replace(share=0.5 * (glide.share + share) if glide.share else share)
+        followed = bent(ring.band(one.hz, sigma_hz, newer), one.hz, newer)
+        again = sounding_of(followed, glides=True)
+        if again.to_s < HEARD_SHARE * one.to_s:  # it leads astray
+            break
+        glide, lower, band, one = newer, one.hz / hz, followed, again
+    partial = _measure(band, lower * hz, True)
+    if partial is None or partial.glide_hz <= 0:
+        return partial, NO_GLIDE, 1.0
+    return partial, glide, lower
+
+
+def _bands(groups: list[Group], beside: list[Group]) -> list[tuple[float, float]]:
+    """Where to listen to each of the groups, and how widely, for others stand beside it."""
+    bands = []
+    for hz, power in groups:
+        loud = power * 10 ** (-BESIDE_DB / 10)
+        apart = [abs(other - hz) for other, size in beside if size > loud and other != hz]
+        nearest = min(apart, default=math.inf)
+        sigma = min(max(USUAL_HZ, WIDTH_SHARE * hz), WIDEST_HZ, nearest / NEIGHBOUR_WIDTHS)
+        bands.append((hz, max(NARROWEST_HZ, sigma)))
+    return bands
+
+
+def _look(x: Floats, rate_hz: float, onset: int) -> tuple[Floats, Floats]:
+    """Frequencies and powers of the stroke's spectrum."""
+    first = onset + round(SKIP_S * rate_hz)
+    part = x[first : first + round(LOOK_S * rate_hz)]
+    if part.size < 16:
+        return np.zeros(0), np.zeros(0)
+    part = part - part.mean()
+    size = 1 << (4 * part.size).bit_length()
+    fall = 0.5 + 0.5 * np.cos(np.pi * np.arange(part.size) / part.size)
+    power: Floats = np.square(np.abs(np.fft.rfft(part * fall, size)))
+    kept = slice(0, int(min(HIGHEST_HZ, TOP_SHARE * rate_hz) * size / rate_hz))
+    return np.fft.rfftfreq(size, 1 / rate_hz)[kept], power[kept]
+
+
+def _peaks(hz: Floats, power: Floats) -> Bins:
+    """The bins of the spectrum's peaks, the loudest first."""
+    if power.size < 3:
+        return np.zeros(0, np.intp)
+    inner = power[1:-1]
+    peak = (inner > power[:-2]) & (inner >= power[2:]) & (hz[1:-1] >= LOWEST_HZ)
+    at: Bins = np.flatnonzero(peak) + 1
+    if at.size:
+        at = at[power[at] >= power[at].max() * 10 ** (-PEAK_DB / 10)]
+    return at[np.argsort(-power[at])]
+
+
+def _groups(hz: Floats, power: Floats, peaks: Bins, most: int, share: float) -> list[Group]:
+    """The `most` loudest groups of peaks, from the lowest."""
+    groups: list[Group] = []
+    left = peaks
+    while left.size and len(groups) < most:
+        top = left[0]
+        near = np.abs(hz[left] - hz[top]) < share * hz[top]
+        loud = left[near & (power[left] > 0.1 * power[top])]
+        middle = float((hz[loud] * power[loud]).sum() / power[loud].sum())
+        near |= np.abs(hz[left] / middle - 1) < NEAR_SHARE * share
+        groups.append(Group(middle, float(power[top])))
+        left = left[~near]
+    return sorted(groups)
+
+
+def _measure(band: Band, hz: float, glides: bool) -> Partial | None:
+    """The mode or pair in the band laid around `hz`, which may still glide by itself."""
+    decay = decay_of(band)
+    if decay is None:
+        return None
+    sigma_hz = band.sigma_hz
+    one = sounding_of(band, glides)
+    if not abs(one.hz - hz) < 2.5 * sigma_hz:
+        return None
+    pair = pair_of(band, one.from_s)
+    if pair is not None and _are_two(pair, sigma_hz, hz):
+        level = tuple(_level(each, a) for each, a in zip(pair.level, pair.a, strict=True))
+        modes = tuple(
+            Mode(
+                each,
+                CENTS * math.hypot(pair.sd_hz, LEAST_SD * each) / each,
+                20 * math.log10(size / level[0]),
+                RT60_NEPERS / a,
+            )
+            for each, a, size in zip(pair.hz, pair.a, level, strict=True)
+        )
+        return Partial(modes, level[0], 0.0, abs(pair.hz[0] - pair.hz[1]), decay.rough_db)
+    cents = CENTS * math.hypot(one.sd_hz, LEAST_SD * one.hz) / one.hz
+    if decay.rough_db > ROUGHEST_DB or cents > VAGUEST_CENTS:
+        return None
+    ring_s = decay.ring_s if decay.sd < RING_SURE * decay.a else None
+    mode = Mode(one.hz, cents, 0.0, ring_s)
+    return Partial((mode,), _level(decay.level, decay.a), one.glide_hz, None, decay.rough_db)
+
+
+def _level(amplitude: float, a: float) -> float:
+    return amplitude * math.exp(-a * LEVEL_AT_S)
+
+
+def _are_two(pair: Pair, sigma_hz: float, hz: float) -> bool:
+    """Whether a band holds two modes rather than one that glides or decays unevenly."""
+    beat = abs(pair.hz[0] - pair.hz[1])
+    inside = all(abs(each - hz) < 2.5 * sigma_hz for each in pair.hz)
+    alike = max(pair.a) < PAIR_RINGS * min(pair.a)
+    loud = pair.level[1] > pair.level[0] * 10 ** (-PAIR_WITHIN_DB / 20)
+    better = pair.better < PAIR_BETTER and pair.alone > PAIR_LEAST
+    return inside and alike and loud and better and beat * pair.heard_s > PAIR_TURNS
+
+
+def _distinct(found: list[Partial]) -> list[Partial]:
+    """Without those that are another group's mode heard again."""
+    kept: list[Partial] = []
+    for partial in sorted(found, key=lambda each: -each.level):
+        hz = partial.modes[0].hz
+        if all(abs(mode.hz - hz) > 0.03 * hz for other in kept for mode in other.modes):
+            kept.append(partial)
+    return sorted(kept, key=lambda each: each.modes[0].hz)

@@ -1,0 +1,90 @@
+"""What uneven tension at the rim does to a head's modes, and what modes therefore tell of it.
+
+Tension at the rim, T0 (1 + Re sum of X_q exp(i q theta)), is carried inward as a plane-stress
+field: harmonic q by the Airy function (A r^q + B r^(q+2)) cos(q theta) with no shear at the rim
+(Timoshenko & Goodier, Theory of Elasticity). To first order, a pair of modes (m, 1), J_m(j r)
+times cos and sin of m theta, then meets harmonic 2m alone: its squared frequencies move apart
+by plus and minus K_m |X_2m|, one mode lying along the slack. That tension unevenness splits (1,1)
+is measured in Worland, "Drum tuning: an experimental analysis of membrane modes under
+non-uniform tension" (Proc. Meetings on Acoustics 5, 035001).
+
+Only even harmonics come in, and those are the same at a lug and at the lug opposite. Turned by
+half a turn, a head has the same frequencies exactly; and that it moves more where it is slack
+makes all its pairs louder there, as a harder stroke would: what differs between them is less
+than half a decibel for a lug 10 % slack. So steady modes tell the mean of
+two opposite lugs, and not which of the two it is.
+
+The hoop spreads each lug's pull: here as a raised cosine that reaches to the lugs beside it. No
+hoop has been measured; the advice relies on it only until a drum's own response is known.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.music.drums import bessel, bessel_zero
+
+Floats = NDArray[np.float64]
+
+POINTS = 400
+
+
+@lru_cache(maxsize=16)
+def splitting(order: int) -> float:
+    """K_m: half the relative split of the squared frequencies of (m, 1) for X_2m = 1.
+
+    First-order perturbation of Rayleigh's quotient, the integrals by the midpoint rule.
+    """
+    r = (np.arange(POINTS) + 0.5) / POINTS
+    zero, m, q = bessel_zero(order, 1), order, 2 * order
+    shape = np.array([bessel(m, zero * each) for each in r])
+    below = np.array([bessel(m - 1, zero * each) for each in r])
+    slope = zero * below - m * shape / r  # J_m' = J_(m-1) - (m/x) J_m
+    turn = m * shape / r
+    a, b = (-0.5 / (q - 1), 0.5 / (q + 1)) if q > 1 else (0.0, 0.5)
+    inner = r ** (q - 2)
+    radial = a * (q - q * q) * inner + b * (q + 2 - q * q) * r**q
+    around = a * q * (q - 1) * inner + b * (q + 2) * (q + 1) * r**q
+    shear = q * (a * (q - 1) * inner + b * (q + 1) * r**q)
+    moved = radial * slope**2 - around * turn**2 - 2.0 * shear * turn * slope
+    return float(r @ moved / (2.0 * r @ (slope**2 + turn**2)))
+
+
+def hoop(share: float) -> float:
+    """What the hoop leaves of a harmonic, its number given as a share of the lugs; 1 at 0.
+
+    The Fourier transform of a raised cosine two lug distances wide, sinc(2 s) / (1 - 4 s^2).
+    """
+    if abs(share - 0.5) < 1e-9:
+        return 0.5
+    return float(np.sinc(2.0 * share)) / (1.0 - 4.0 * share**2)
+
+
+def family_rows(order: int, lugs: int) -> Floats:
+    """Real and imaginary part of Z_m as rows over the lugs' cents, shape (2, lugs).
+
+    Near angle theta the pair (m, 1) is heard Re(Z_m exp(2 i m theta)) cents from its centre,
+    by a microphone that follows the stick: energy-weighted, the mode along theta prevails.
+    """
+    angles = 2.0 * math.pi * np.arange(lugs) / lugs
+    wave = np.exp(-2j * order * angles)
+    factor = splitting(order) * hoop(2.0 * order / lugs) * 2.0 / lugs
+    return factor * np.array([wave.real, wave.imag])
+
+
+def families(lugs: int) -> tuple[int, ...]:
+    """The m of the pairs that tell all even harmonics a head of so many lugs can have."""
+    return tuple(range(1, max(1, lugs // 4) + 1)) if lugs % 2 == 0 else (1, 2)
+
+
+def pair_means(lugs: int) -> Floats:
+    """The matrix that replaces each lug by the mean of itself and its opposite, (lugs, lugs).
+
+    With five lugs there are no opposites, and every lug stays by itself.
+    """
+    own = np.eye(lugs)
+    return own if lugs % 2 else (own + np.roll(own, lugs // 2, axis=0)) / 2.0

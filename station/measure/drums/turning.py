@@ -1,0 +1,183 @@
+"""What is known of a head's lugs, from pass to pass: their tensions, and what a turn does.
+
+Tension goes as the square of the frequency, so a lug's tension is told in Hz squared: that of
+the (1,1) pair as if all lugs were as tight as this one. A lug's pull grows evenly with the
+turns (the film is elastic), so what a turn does is Hz squared per turn and holds while the pitch
+changes. Both are unknown, both enter linearly into what is heard, and all is kept as one mean
+and covariance, renewed by every pass and every turn (R. E. Kalman 1960): what a turn was heard
+to do makes the next one surer, and what earlier passes told is not forgotten.
+
+Of a drum not known yet a whole turn at one lug is taken to raise its tension by FIRST_RESPONSE
+times the head's, within a factor of two either way. That a quarter turn at all lugs raises a head
+by a tone or so (common practice, no source) makes it 1; an estimate from the film's stiffness
+(polyester of 0.19 mm, E = 4.5 GPa, from memory, a thread of 24 to the inch, 12 inches) makes it
+three, nothing giving way but the film. More than is likely is careful: it turns less.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.measure.drums.families import Split
+from station.measure.drums.rim import family_rows, hoop, pair_means
+
+Floats = NDArray[np.float64]
+
+CENTS = 600.0 / math.log(2.0)  # of pitch, for a relative change of tension by 1
+PRIOR_CENTS = 45.0  # a lug off by 5 % of its tension
+HOOP_DOUBT = 0.12  # of what a family tells: hoops differ
+LEAST_Z_CENTS = 0.2
+LEAST_CENTRE_CENTS = 0.7
+CREEP_CENTS = 0.7  # a lug moves that much by itself from pass to pass; invented in size
+
+FIRST_RESPONSE = 1.5
+FIRST_DOUBT = 0.6  # of it, the same for all lugs
+LUG_DOUBT = 0.2  # of it, each lug for itself: threads, washers, friction
+NEIGHBOURS = 0.1  # of a lug's own change is met at each lug beside it; invented in size
+KEY_TURNS = 1.0 / 360.0  # how exactly a hand sets the key; invented in size
+FIRST_TURNS = 1.0 / 16.0
+"""The farthest a lug is turned before this drum's response is known: a sixteenth of a turn
+(common practice, no source)."""
+MOST_TURNS = 0.5  # at once, of a drum that is known (common practice, no source)
+DRAWS = 256
+LEAST_SHARE = 0.1  # of what was assumed: no key does less
+
+
+class Turn(NamedTuple):
+    """A lug (from 1) was turned; clockwise, which tightens, is positive."""
+
+    lug: int
+    turns: float
+
+
+@dataclass(frozen=True, slots=True)
+class RimState:
+    """Lugs' tensions and responses, (2 lugs,), Hz squared and Hz squared per turn; covariance.
+
+    ``learned`` counts the passes that followed turns.
+    """
+
+    mean: Floats
+    covariance: Floats
+    learned: int = 0
+    turned: bool = False
+
+    @classmethod
+    def first(cls, lugs: int, overtone_hz: float) -> RimState:
+        """What is assumed before the first tap of a head whose (1,1) stands at `overtone_hz`."""
+        square = overtone_hz**2
+        centring = np.eye(lugs) - 1.0 / lugs
+        covariance = np.zeros((2 * lugs, 2 * lugs))
+        covariance[:lugs, :lugs] = (centring * PRIOR_CENTS**2 + 1e4) * (square / CENTS) ** 2
+        doubt = np.full((lugs, lugs), FIRST_DOUBT**2) + np.eye(lugs) * LUG_DOUBT**2
+        own = FIRST_RESPONSE * square
+        covariance[lugs:, lugs:] = doubt * own**2
+        return cls(np.repeat([square, own], lugs), covariance)
+
+    @property
+    def lugs(self) -> int:
+        return self.mean.size // 2
+
+    def heard(self, splits: Sequence[Split]) -> RimState:
+        """After a pass: the families' splits, (1,1) first."""
+        lugs, square = self.lugs, splits[0].centre_hz ** 2
+        cents = max(splits[0].centre_cents, LEAST_CENTRE_CENTS)
+        centre = np.concatenate([np.full((1, lugs), 1.0 / lugs), np.zeros((1, lugs))], axis=1)
+        state = self._met(centre, np.array([square]), np.array([[(square * cents / CENTS) ** 2]]))
+        for split in splits:
+            rows = np.hstack([family_rows(split.order, lugs), np.zeros((2, lugs))])
+            doubt = HOOP_DOUBT**2 / hoop(2.0 * split.order / lugs)
+            noise = split.covariance + np.eye(2) * (
+                doubt * float(split.z @ split.z) + LEAST_Z_CENTS**2
+            )
+            state = state._met(rows * CENTS / square, split.z, noise)
+        return RimState(state.mean, state.covariance, self.learned + self.turned)
+
+    def _met(self, rows: Floats, seen: Floats, noise: Floats) -> RimState:
+        """The measurement `seen` = rows @ state, with its covariance `noise`."""
+        gain = self.covariance @ rows.T @ np.linalg.inv(rows @ self.covariance @ rows.T + noise)
+        mean = self.mean + gain @ (seen - rows @ self.mean)
+        covariance = self.covariance - gain @ rows @ self.covariance
+        responses = mean[self.lugs :]
+        least = LEAST_SHARE * FIRST_RESPONSE * float(mean[: self.lugs].mean())
+        mean = np.concatenate([mean[: self.lugs], np.maximum(responses, least)])
+        return RimState(mean, (covariance + covariance.T) / 2.0, self.learned, self.turned)
+
+    def after(self, made: Sequence[Turn]) -> RimState:
+        """What is expected once these turns were made."""
+        lugs = self.lugs
+        turned, unsure = np.zeros(lugs), np.zeros(lugs)
+        for lug, turns in made:
+            turned[lug - 1] += turns
+            unsure[lug - 1] += KEY_TURNS**2
+        if not turned.any():
+            return self
+        step = np.eye(2 * lugs)
+        step[:lugs, lugs:] = spread(lugs) @ np.diag(turned)
+        covariance = step @ self.covariance @ step.T
+        own = unsure * self.mean[lugs:] ** 2
+        own += (CREEP_CENTS / CENTS * self.mean[:lugs]) ** 2
+        covariance[:lugs, :lugs] += np.diag(own)
+        return RimState(step @ self.mean, covariance, self.learned, True)
+
+    def cents(self) -> tuple[Floats, Floats, Floats]:
+        """Each lug averaged with its opposite: cents from the mean, their standard deviations,
+        and the standard deviations of each lug by itself."""
+        tensions = self.mean[: self.lugs]
+        paired = pair_means(self.lugs)
+        mean = np.maximum(paired @ tensions, 1e-6 * tensions.mean())
+        cents = CENTS * np.log(mean / tensions.mean())
+        to_cents = (np.eye(self.lugs) - 1.0 / self.lugs) * CENTS / tensions.mean()
+        own = to_cents @ self.covariance[: self.lugs, : self.lugs] @ to_cents.T
+        return cents, _deviations(paired @ own @ paired.T), _deviations(own)
+
+    def evenness(self, limit_cents: float) -> tuple[float, float]:
+        """Cents from the lowest lug to the highest, as expected, and how likely within the limit.
+
+        Both over all that is possible: the estimate alone would say too little, for it leans to
+        the mean in doubt.
+        """
+        cents, _, _ = self.cents()
+        paired = pair_means(self.lugs)
+        own = paired @ self.covariance[: self.lugs, : self.lugs] @ paired.T
+        values, vectors = np.linalg.eigh(own * (CENTS / self.mean[: self.lugs].mean()) ** 2)
+        drawn = np.random.default_rng(DRAWS).normal(size=(DRAWS, self.lugs))
+        away = drawn * np.sqrt(np.maximum(values, 0.0)) @ vectors.T
+        found = np.ptp(cents + away, axis=1)
+        return float(found.mean()), float((found < limit_cents).mean())
+
+    def overtone_hz(self) -> float:
+        """Where the (1,1) pair's centre stands."""
+        return math.sqrt(float(self.mean[: self.lugs].mean()))
+
+    def needed(self) -> tuple[Floats, Floats]:
+        """Turns that bring every lug to the mean, opposite lugs alike; standard deviations.
+
+        All are scaled down alike where one would be turned too far at once.
+        """
+        lugs = self.lugs
+        tensions = pair_means(lugs) @ self.mean[:lugs]
+        responses = self.mean[lugs:]
+        wanted = np.linalg.solve(spread(lugs), tensions.mean() - tensions)
+        turns = wanted / responses
+        limit = MOST_TURNS if self.learned else FIRST_TURNS
+        turns = turns * min(1.0, limit / max(float(np.abs(turns).max()), 1e-12))
+        response_doubt = np.abs(turns) * _deviations(self.covariance[lugs:, lugs:]) / responses
+        pitch_doubt = self.cents()[1] / CENTS * tensions / responses
+        return turns, np.hypot(response_doubt, pitch_doubt)
+
+
+def spread(lugs: int) -> Floats:
+    """What each lug's own change does around the rim, shape (lugs, lugs)."""
+    own = np.eye(lugs)
+    return np.asarray(own + NEIGHBOURS * (np.roll(own, 1, axis=0) + np.roll(own, -1, axis=0)))
+
+
+def _deviations(covariance: Floats) -> Floats:
+    return np.asarray(np.sqrt(np.maximum(np.diag(covariance), 0.0)))

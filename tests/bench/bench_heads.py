@@ -1,0 +1,85 @@
+"""How often the lug farthest out is named, and how even heads get by following the advice.
+
+    .venv/bin/python -m tests.bench.bench_heads [HEADS]
+
+Simulated heads (tests/support/membrane.py) of 6, 8 and 10 lugs: one lug 5 to 20 % slack and the
+others within 1 %; the same with the others within 5 %; all within 5 %. Two taps a lug, each read
+to half a cent, struck within 3 degrees and 3 % of the radius, the key set to a degree (standard
+deviations); the microphone over the stick, or standing still.
+
+`named`: the lug farthest from the mean, or the one opposite, is the one the station names.
+`bound`: how often that holds for somebody who knows the mean of each two opposite lugs exactly:
+no steady mode tells more. `pair named`: the two opposite lugs whose mean is farthest out.
+`even`: in percent, heads under 10 cents from the lowest lug to the highest after at most three
+rounds of turning (opposite lugs averaged, as they are heard; the truth, not what the station
+said). `turned`: rounds of turning until the station called the head even, or three. `left`: what is
+left between a lug and the mean by lug itself, opposite not averaged, rms cents: what nobody hears.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from dataclasses import replace
+
+import numpy as np
+
+from tests.support.head_taps import Drummer, Hand, Kind, random_drummer
+
+KINDS: tuple[Kind, ...] = ("one slack", "one slack, others random", "random")
+LUGS = (6, 8, 10)
+ROUNDS = 3
+EVEN_CENTS = 10.0
+COLUMNS = ("named", "bound", "pair named", "even", "turned", "before", "after", "left")
+
+
+def one_head(drummer: Drummer) -> tuple[float, ...]:
+    """The columns for one head."""
+    own, heard = drummer.head.pitch_cents(), drummer.truly()
+    half = own.size // 2
+    far = int(np.abs(own).argmax()) % half
+    said = drummer.tap_round()
+    named = (said.worst - 1) % half
+    loudest = int(np.abs(heard).argmax()) % half
+    before, turned = np.ptp(heard), 0
+    for _ in range(ROUNDS):
+        if said.even:
+            break
+        drummer.follow(said)
+        turned += 1
+        said = drummer.tap_round()
+    after = np.ptp(drummer.truly())
+    left = np.sqrt(np.mean(drummer.head.pitch_cents() ** 2))
+    even = after < EVEN_CENTS
+    return (named == far, loudest == far, named == loudest, even, turned, before, after, left)
+
+
+def row(kind: Kind, lugs: int, hand: Hand, heads: int) -> list[float]:
+    """The columns' means; shares in percent."""
+    rows = [one_head(random_drummer(kind, lugs, seed, hand)) for seed in range(heads)]
+    means = np.array(rows, dtype=float).mean(axis=0)
+    means[:4] *= 100.0
+    return [float(each) for each in means]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("heads", type=int, nargs="?", default=67)
+    heads = parser.parse_args().heads
+    began = time.perf_counter()
+    for follows in (True, False):
+        hand = replace(Hand(), follows=follows)
+        print(
+            f"\nmicrophone {'over the stick' if follows else 'standing still'}, {heads} heads a row"
+        )
+        print(f"{'':26}{'lugs':>5}" + "".join(f"{each:>12}" for each in COLUMNS))
+        for kind in KINDS:
+            for lugs in LUGS:
+                cells = "".join(f"{each:12.1f}" for each in row(kind, lugs, hand, heads))
+                print(f"{kind:26}{lugs:5}{cells}", flush=True)
+    count = 2 * heads * len(KINDS) * len(LUGS)
+    print(f"\n{(time.perf_counter() - began) / count:.2f} s a head, the simulator included")
+
+
+if __name__ == "__main__":
+    main()

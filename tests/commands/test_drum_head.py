@@ -1,0 +1,127 @@
+"""`station drum head`: a recorded round of taps."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import Result
+
+from station.commands.drum_head import run_head
+from station.errors import DrumError, SoundFileError
+from station.music.drums import CAUTIONS
+from station.music.lugs import clockwise_order, cross_order
+from tests.support.membrane import INCH_M, SimulatedHead, mean_tension
+from tests.support.tapped_file import RATE_HZ, tapped_file, tapped_sound
+
+LUGS, SLACK = 6, 2
+
+
+@pytest.fixture(scope="module")
+def slack_head() -> SimulatedHead:
+    """Six lugs, lug 2 an eighth slack."""
+    tensions = np.full(LUGS, mean_tension(130.0, 6 * INCH_M, 0.26))
+    tensions[SLACK - 1] *= 0.875
+    return SimulatedHead(tuple(tensions))
+
+
+@pytest.fixture(scope="module")
+def clockwise(slack_head: SimulatedHead, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    sound = tapped_sound(slack_head, clockwise_order(LUGS))
+    return tapped_file(tmp_path_factory.mktemp("taps") / "clockwise.wav", sound)
+
+
+@pytest.fixture
+def said(capsys: pytest.CaptureFixture[str]) -> Any:
+    """What `run_head` prints as JSON."""
+
+    def run(path: Path, lugs: int = LUGS, **options: Any) -> list[dict[str, Any]]:
+        assert run_head(str(path), lugs, as_json=True, **options) == 0
+        return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+
+    return run
+
+
+def test_each_lug_is_told_and_then_the_head(said: Any, clockwise: Path) -> None:
+    *lugs, head = said(clockwise)
+
+    assert [each["kind"] for each in lugs] == ["lug"] * LUGS
+    assert [each["lug"] for each in lugs] == list(range(1, LUGS + 1))
+    keys = {"hz", "offset_cents", "uncertainty_cents", "verdict", "turns", "opposite"}
+    assert all(keys <= set(each) for each in lugs)
+    assert head["kind"] == "head"
+    assert head["worst"] in (SLACK, SLACK + 3)
+    assert head["evenness_cents"] > 10
+    assert head["fundamental_hz"] == pytest.approx(130.0 * 0.85, rel=0.03)
+    assert lugs[SLACK - 1]["verdict"] == lugs[SLACK + 2]["verdict"] == "tighten"
+
+
+def test_taps_in_the_cross_order_say_the_same(
+    said: Any, slack_head: SimulatedHead, clockwise: Path, tmp_path: Path
+) -> None:
+    across = tapped_file(tmp_path / "a.wav", tapped_sound(slack_head, cross_order(LUGS)))
+
+    one, other = said(clockwise), said(across, order="cross")
+
+    assert other[-1]["worst"] in (SLACK, SLACK + 3)
+    for here, there in zip(one[:-1], other[:-1], strict=True):
+        assert here["offset_cents"] == pytest.approx(there["offset_cents"], abs=8.0)
+
+
+def test_the_louder_channel_is_heard(said: Any, clockwise: Path, tmp_path: Path) -> None:
+    x, _ = soundfile.read(clockwise)
+    both = tmp_path / "both.wav"
+    soundfile.write(both, np.column_stack([0.01 * np.roll(x, 7000), x]), RATE_HZ)
+
+    assert said(both)[-1]["worst"] == said(clockwise)[-1]["worst"]
+
+
+def test_people_are_told_where_to_begin_what_is_not_known_and_what_to_take_care_of(
+    capsys: pytest.CaptureFixture[str], clockwise: Path
+) -> None:
+    run_head(str(clockwise), LUGS)
+
+    text = capsys.readouterr().out
+    assert "begin with lug" in text
+    assert "across from it" in text
+    assert "the one opposite share their modes" in text
+    for caution in CAUTIONS:
+        assert caution in text
+
+
+@pytest.mark.parametrize("lugs", [4, 5, 8])
+def test_a_number_of_taps_that_does_not_go_round_is_one_clear_error(
+    clockwise: Path, lugs: int
+) -> None:
+    with pytest.raises(DrumError, match=f"6 usable taps of 6 do not go round {lugs} lugs"):
+        run_head(str(clockwise), lugs)
+
+
+def test_a_file_without_taps_is_one_clear_error(tmp_path: Path) -> None:
+    path = tapped_file(tmp_path / "nothing.wav", np.zeros(RATE_HZ))
+
+    with pytest.raises(DrumError, match="0 usable taps of 0"):
+        run_head(str(path), 6)
+
+
+def test_an_impossible_number_of_lugs_is_refused_before_the_file_is_opened(tmp_path: Path) -> None:
+    with pytest.raises(DrumError, match="7 lugs"):
+        run_head(str(tmp_path / "missing.wav"), 7)
+
+
+def test_a_missing_file_is_named(tmp_path: Path) -> None:
+    with pytest.raises(SoundFileError, match="no such file"):
+        run_head(str(tmp_path / "missing.wav"), 6)
+
+
+def test_the_help_has_an_example_and_the_cautions(command: Callable[..., Result]) -> None:
+    told = " ".join(command("drum", "head", "--help").stdout.split())
+
+    assert "station drum head tom.wav --lugs 6" in told
+    for word in ("split", "ears", "key goes hard", "Opposite lugs"):
+        assert word in told
