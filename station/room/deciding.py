@@ -17,7 +17,7 @@ from station.errors import NotNowError, UsageError
 from station.music.pitch import check_a4
 from station.room.agreement import hz_text
 from station.room.history import LOG_MAX, ChangeKind, LogEntry
-from station.room.model import ROLLS, SOURCE_LIMIT, Reference
+from station.room.model import ROLLS, SOURCE_LIMIT, Event, Reference
 from station.room.roster import Roster
 
 STEPS_MAX = 8
@@ -31,6 +31,18 @@ _ROW: Mapping[str, tuple[type, ...]] = {
     "uncertainty_cents": _NUMBER,
     "verdict": (str, type(None)),
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What came of a proposal or an answer: ``reply`` is the JSON whoever asked gets.
+
+    Its ``proposal`` is None once that is open no more, and ``adopted`` whether
+    the reference was changed by it.
+    """
+
+    events: list[Event]
+    reply: dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Any
 
 from station.errors import StationError, UnknownPlayerError, UsageError
@@ -10,6 +10,7 @@ from station.music.tunings import Instrument
 from station.room.instrument import NAME_LIMIT, Source
 from station.room.model import Player, StringState, clean_text
 from station.room.seats import Seat, changed_seat, restored_seat, take_seat
+from station.room.taps import DRUMS, Taps
 
 FIXED = "fixed"
 """The kind of an instrument whose pitch is as it is, in the instruments' data files."""
@@ -63,6 +64,19 @@ class Roster:
 
     def on_line(self, line: int) -> list[Seat]:
         return [seat for seat in self if seat.player.line == line]
+
+    def taps(self, player_id: str) -> Taps:
+        """A drummer's taps; raises UnknownPlayerError, and UsageError for any other player."""
+        seat = self.seat(player_id)
+        if seat.taps is None:
+            raise UsageError(
+                f"{seat.player.name} plays {seat.instrument.label}: only drums are tapped"
+            )
+        return seat.taps
+
+    def drummers(self, line: int) -> list[tuple[str, Taps]]:
+        """The drummers on a line: id and taps."""
+        return [(s.player.id, s.taps) for s in self.on_line(line) if s.taps is not None]
 
     # -- instruments of fixed pitch --------------------------------------------------
 
@@ -144,7 +158,11 @@ class Roster:
 
     def pitched_lines(self) -> set[int]:
         """Lines with a player whose pitch is measured: all but drums."""
-        return {seat.player.line for seat in self if seat.player.kind != "drums"}
+        return {seat.player.line for seat in self if seat.player.kind != DRUMS}
+
+    def drum_lines(self, here: Collection[str]) -> set[int]:
+        """Lines of the drummers among the players ``here``."""
+        return {s.player.line for s in self if s.taps is not None and s.player.id in here}
 
     def string_states(self) -> list[dict[str, Any]]:
         return [row for seat in self for row in seat.string_states()]

@@ -26,6 +26,7 @@ from station.music.tunings import (
     with_capo,
 )
 from station.room.model import ROLLS, Player, StringState, clean_text
+from station.room.taps import DRUMS, Taps
 
 CHANGEABLE = ("name", "instrument", "tuning", "capo", "line", "offsets_cents")
 _VERDICTS = ("tighten", "slacken", "in")
@@ -33,7 +34,7 @@ _VERDICTS = ("tighten", "slacken", "in")
 
 @dataclass(slots=True)
 class Seat:
-    """One player with the tuning they play and what was heard of every string."""
+    """One player with the tuning they play and what was heard of every string, or of a drum."""
 
     player: Player
     configured: Player
@@ -42,6 +43,7 @@ class Seat:
     strings: dict[int, StringState] = field(default_factory=dict)
     now: dict[str, Any] | None = None
     now_at_s: float = 0.0
+    taps: Taps | None = None
 
     def open_strings(self) -> tuple[OpenString, ...]:
         """The strings the roll call asks for, from the highest number down to string 1."""
@@ -104,6 +106,7 @@ class Seat:
             "offsets_label": offsets_label(self.tuning) if self.tuning else "",
             "strings": [self._string(string, a4_hz, now_s) for string in self.open_strings()],
             "now": self.now if fresh else None,
+            "taps": None if self.taps is None else self.taps.as_json(a4_hz),
         }
 
     def targets(self) -> dict[int, tuple[int, float]]:
@@ -151,6 +154,7 @@ def take_seat(player: Player, instruments: Mapping[str, Instrument], lines: int)
     )
     seat = Seat(settled, settled, instrument, with_offsets(tuning, offsets) if tuning else None)
     seat.forget()
+    seat.taps = Taps() if instrument.kind == DRUMS else None
     return seat
 
 
@@ -181,12 +185,20 @@ def changed_seat(
     if offsets:
         new = take_seat(replace(new.player, offsets_cents=offsets), instruments, lines)
     new.configured = seat.configured
+    if new.taps is not None and seat.taps is not None:
+        new.taps = seat.taps if _is_same_place(new, seat) else seat.taps.elsewhere()
     if new.player.instrument == seat.player.instrument:
         before = seat.targets()
         for number, target in new.targets().items():
             if before.get(number) == target:
                 new.strings[number] = seat.strings[number]
     return new
+
+
+def _is_same_place(one: Seat, other: Seat) -> bool:
+    """Whether what is heard of either is the same instrument on the same line."""
+    places = [(seat.player.instrument, seat.player.line) for seat in (one, other)]
+    return places[0] == places[1]
 
 
 def restored_seat(

@@ -16,6 +16,7 @@ from station.web import guards, join_code
 from station.web.events import StreamTimes
 from station.web.facade import Station, off_loop
 from station.web.refusals import add_refusals
+from station.web.routes_drums import add_drum_routes
 from station.web.routes_measuring import add_measuring_routes, add_tone_routes
 from station.web.routes_reference import add_reference_routes
 from station.web.routes_room import add_room_routes
@@ -59,6 +60,7 @@ def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
     add_reference_routes(app, station)
     add_measuring_routes(app, station)
     add_tone_routes(app, station)
+    add_drum_routes(app, station)
     return app
 
 

@@ -73,6 +73,8 @@ class Station(Protocol):
 
     def stop_tone(self, by: str) -> object: ...
     def set_quiet(self, quiet: bool) -> object: ...
+    def start_taps_again(self, player_id: str, by: str) -> object:
+        """Forget what a drummer tapped; raises UsageError for a player who is none."""
 
 
 def off_loop(call: Callable[..., Any], *args: Any) -> Any:

@@ -73,7 +73,8 @@ def _read(summary: str, answer: dict[str, Any]) -> dict[str, Any]:
 
 def _events() -> dict[str, Any]:
     stream = {
-        "description": "`room` (a whole snapshot) first, then `reading`, `note`, `room`; "
+        "description": "`room` (a whole snapshot) first, then `reading`, `note`, `room` and "
+        "`stroke` (StrokeEvent); "
         "`heartbeat` when nothing else was sent for four seconds; `lease` when the stream ends "
         "and the next one should be opened.",
         "content": {"text/event-stream": {"schema": TEXT}},
@@ -196,6 +197,11 @@ def describe_api() -> dict[str, Any]:
             **_reference_paths(),
             **_measuring_paths(),
             "/api/v1/players/{player_id}": _player_path(),
+            "/api/v1/players/{player_id}/taps/again": {
+                "post": _change(
+                    "Forget what a drummer tapped", _BY, "TapsNow", _in_path("player_id")
+                )
+            },
             "/api/v1/openapi.json": _read("This description", _answer("OpenAPI 3.1.")),
             "/health": _read("Whether the page is served", _answer("Counts and states.")),
         },

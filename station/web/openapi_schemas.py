@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, get_args
 
 from station.music.names import NamingSystem
+from station.web.openapi_drums import DRUM_SCHEMAS
 from station.web.openapi_reference import REFERENCE_SCHEMAS
 from station.web.schema_words import (
     COUNT,
@@ -67,7 +68,8 @@ SCHEMAS: dict[str, Any] = {
     ),
     "Player": an_object(
         "A band member with an instrument on a line. `offsets_cents` names the strings that are "
-        "meant to be off from equal temperament, by number, and how far.",
+        "meant to be off from equal temperament, by number, and how far. `taps` is null for "
+        "everyone but drummers.",
         id=TEXT,
         name=TEXT,
         instrument=TEXT,
@@ -81,6 +83,7 @@ SCHEMAS: dict[str, Any] = {
         offsets_label={"enum": ["", "pure fifths", "own"]},
         strings=list_of(named("String")),
         now=or_null(named("Reading")),
+        taps=or_null(named("Taps")),
     ),
     "Line": an_object(
         "The level of one input channel, relative to full scale. `hum_hz` is the frequency of "
@@ -130,6 +133,7 @@ SCHEMAS: dict[str, Any] = {
         banners=list_of(TEXT),
     ),
     **REFERENCE_SCHEMAS,
+    **DRUM_SCHEMAS,
     "Room": an_object(
         "All that one station knows. `measuring` is the instrument that is listened to, "
         "`measured` those that were, newest first; `compromise` is null for fewer than two.",

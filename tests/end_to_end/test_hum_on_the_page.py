@@ -50,9 +50,9 @@ def test_a_drummer_is_told_of_hum_below_the_sentence(browser, station, server):
     station.set_line(4, **LOUD)
 
     with phone(browser, server, who="Yorick") as page:
-        expect(page.locator(".aside")).to_have_text(f"mains hum 50.0 Hz, −41 dBFS: {REMEDY}")
+        expect(page.locator(".drum-aside")).to_have_text(f"mains hum 50.0 Hz, −41 dBFS: {REMEDY}")
         shoot(page, "hum-drummer")
-        hint, aside = (page.locator(each).bounding_box() for each in (".hint", ".aside"))
+        hint, aside = (page.locator(each).bounding_box() for each in (".drum-hint", ".drum-aside"))
 
     assert hint["y"] + hint["height"] <= aside["y"]
 
@@ -92,14 +92,19 @@ def test_hum_is_not_told_while_the_station_does_not_listen(page, station):
 
 @pytest.mark.parametrize("size", [(320, 568), (390, 844), (844, 390)])
 @pytest.mark.parametrize("hum", [LOUD, SOFT])
-@pytest.mark.parametrize("who", ["Tove", "Yorick"])
-def test_hum_and_what_goes_with_it_fit_every_phones_field(browser, station, server, size, who, hum):
+@pytest.mark.parametrize(
+    ("who", "told_in", "within"),
+    [("Tove", ".aside", ".field"), ("Yorick", ".drum-aside", ".drum-field")],
+)
+def test_hum_and_what_goes_with_it_fit_every_phones_field(
+    browser, station, server, size, who, told_in, within, hum
+):
     station.set_line(1, **hum)
     station.set_line(4, **hum)
     viewport = {"width": size[0], "height": size[1]}
 
     with phone(browser, server, who=who, viewport=viewport) as page:
-        aside = page.locator(".aside")
+        aside = page.locator(told_in)
         expect(aside).to_contain_text("mains hum")
         shoot(page, f"hum-{who.lower()}-{hum['hum_dbfs']:.0f}-{size[0]}x{size[1]}")
         text = aside.evaluate(
@@ -110,7 +115,7 @@ def test_hum_and_what_goes_with_it_fit_every_phones_field(browser, station, serv
                 return { top, bottom };
             }"""
         )
-        field = page.locator(".field").bounding_box()
+        field = page.locator(within).bounding_box()
 
     assert text["top"] >= field["y"] + field["height"] / 2  # where the line is
     assert text["bottom"] <= field["y"] + field["height"] + 1

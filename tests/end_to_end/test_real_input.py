@@ -364,8 +364,9 @@ def test_a_killed_station_comes_back_with_the_reference_the_band_agreed_on(
 
             page.get_by_role("link", name="the reference").last.click()
             page.locator("#a4").fill("442.5")
-            page.locator("#code").fill(ROOM_CODE)
-            page.get_by_role("button", name="set it for everyone").click()
+            page.get_by_role("button", name="propose it").click()
+            page.get_by_role("textbox", name="room code").fill(ROOM_CODE)
+            page.get_by_role("button", name="go on").click()
             expect(page.locator("#strip-hz")).to_have_text("442.5")
             expect(page.locator("#roll-in")).to_have_text("0")
 

@@ -67,16 +67,13 @@ def test_beats_are_explained_while_nothing_sounds(page, station):
         expect(page.locator(".aside")).to_be_empty()
 
 
-def test_a_drummer_is_told_that_there_is_nothing_to_tune(browser, station, server):
+def test_a_drummer_is_asked_for_taps_and_for_nothing_that_strings_need(browser, station, server):
     with phone(browser, server, who="Yorick") as page:
-        expect(page.locator(".hint")).to_have_text(
-            "Toms are not measured yet: there is nothing to tune here."
-        )
+        expect(page.locator(".drum-hint")).to_have_text("tap five times near the middle")
         expect(page.locator(".tick").first).to_be_hidden()
         expect(page.locator(".call")).to_be_hidden()
-        shoot(page, "drummer")
         page.get_by_role("link", name="the band").click()
-        expect(page.locator(".row", has_text="Yorick")).to_contain_text("nothing to tune")
+        expect(page.locator(".row", has_text="Yorick")).to_contain_text("nothing tapped yet")
 
 
 def test_the_band_page_tells_only_what_is_not_as_it_should_be(page, station):

@@ -52,5 +52,7 @@ export const playTone = (tone, code) => post("/api/v1/tone", tone, code);
 export const stopTone = (by, code) => post("/api/v1/tone/stop", { by }, code);
 export const setQuiet = (quiet, code) => put("/api/v1/quiet", { quiet }, code);
 
+export const tapsAgain = (player, by, code) => post(`/api/v1/players/${part(player)}/taps/again`, { by }, code);
+
 export const changePlayer = (id, changes, code) => put(`/api/v1/players/${part(id)}`, changes, code);
 export const instruments = () => ask("/api/v1/instruments");

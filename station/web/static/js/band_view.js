@@ -1,6 +1,7 @@
 // "The band": the roll call of every player and every string, for the whole room to read.
 
 import { el, mark, say } from "./dom.js";
+import { tapSentence } from "./drum_words.js";
 import { shape } from "./shapes.js";
 import { Stave } from "./stave.js";
 import { QuietButton } from "./quiet_button.js";
@@ -17,12 +18,14 @@ class Row {
     this.what = el("span", { className: "soft" });
     this.state = el("p", { className: "row-state" });
     this.offsets = el("p", { className: "row-offsets" });
+    this.tap = el("p", { className: "row-tap" });
     this.stave = new Stave(noteName);
     this.node = el(
       "article",
       { className: "row" },
       el("header", {}, this.name, this.what, this.state),
       this.offsets,
+      this.tap,
       this.stave.node,
     );
   }
@@ -32,6 +35,8 @@ class Row {
     say(this.what, player.tuning_label || player.instrument_label);
     say(this.offsets, offsetsLabel(player, this.#noteName));
     this.offsets.hidden = this.offsets.textContent === "";
+    say(this.tap, player.taps ? tapSentence(player.taps, this.#noteName) : "");
+    this.tap.hidden = !player.taps;
     this.stave.update(player.strings, now);
     this.stave.node.hidden = player.strings.length === 0;
     const total = player.strings.length;
@@ -44,6 +49,7 @@ class Row {
   #words(player, now, done, total) {
     if (now && now.string !== null && now.verdict) return `${this.#noteName(now.target)} ${now.verdict}`;
     if (now && total === 0) return `${this.#noteName(now.note)} ${signed(now.cents)}`;
+    if (player.taps) return player.taps.tap ? this.#noteName(player.taps.tap.note) : "";
     if (total === 0) return player.kind === "fixed" ? "fixed pitch" : "nothing to tune";
     return done === total ? "all in" : `${done} of ${total}`;
   }

@@ -83,17 +83,8 @@ export class Field {
 
   /** Nothing sounds: an empty line, one sentence, and maybe one more in small print. */
   showNothing(hint, aside = "") {
-    this.#showSentence("silent", hint, aside);
-  }
-
-  /** There is nothing to show: one sentence in place of the field, and maybe small print. */
-  showNoField(hint, aside = "") {
-    this.#showSentence("none", hint, aside);
-  }
-
-  #showSentence(state, hint, aside) {
     mark(this.node, "verdict", null);
-    mark(this.node, "state", state);
+    mark(this.node, "state", "silent");
     say(this.aside, aside);
     this.#pulse(0);
     this.#setWord("");

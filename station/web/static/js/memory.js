@@ -1,5 +1,5 @@
 // What this phone remembers between visits: who its owner is, the room code, how
-// notes are named for them, and that they have read the caution about loud tones.
+// notes are named for them, and which cautions they have read: loud tones, loud drums.
 
 function get(key) {
   try {
@@ -35,6 +35,12 @@ export const memory = {
   },
   set names(system) {
     set("names", system);
+  },
+  get earsTold() {
+    return get("ears") === "yes";
+  },
+  set earsTold(read) {
+    set("ears", read ? "yes" : "");
   },
   get cautioned() {
     return get("cautioned") === "yes";

@@ -16,6 +16,7 @@ export class State {
   settled = new Map(); // player id -> last sure pitch of an instrument that cannot be tuned here
   full = 0; // how many streams the station serves, when that is why there is none for us
   #live = new Map();
+  #taps = new Map(); // player id -> a drummer's taps, told since the last snapshot
   #listeners = [];
   #timer = 0;
 
@@ -30,6 +31,7 @@ export class State {
     this.roomAt = new Date();
     if (before !== undefined && before !== room.reference.set_at) this.settled.clear();
     for (const player of room.players) {
+      this.#keepNewerTaps(player);
       if (player.now && !this.#live.has(player.id)) this.#hold(player.id, player.now);
     }
     this.#tell("room");
@@ -48,6 +50,15 @@ export class State {
     this.#tell("reading");
   }
 
+  /** A drummer's taps after a stroke, or after they were forgotten. */
+  setStroke({ player, taps }) {
+    const whose = this.link === "live" ? this.player(player) : null;
+    if (!whose?.taps || taps.changes < whose.taps.changes) return;
+    whose.taps = taps;
+    this.#taps.set(player, taps);
+    this.#tell("reading");
+  }
+
   setLink(link) {
     if (this.link === link) return;
     this.link = link;
@@ -55,6 +66,7 @@ export class State {
     else {
       this.#live.clear();
       this.settled.clear();
+      this.#taps.clear();
     }
     document.documentElement.dataset.link = link;
     this.#tell("link");
@@ -125,6 +137,13 @@ export class State {
     this.#live.set(playerId, { reading, at: performance.now() });
     if (reading.uncertainty_cents <= STEADY_CENTS) this.#settle(playerId, reading);
     if (!this.#timer) this.#timer = setTimeout(() => this.#expire(), READING_LIFE_MS / 4);
+  }
+
+  // The station holds a snapshot back for a moment; a stroke may overtake it.
+  #keepNewerTaps(player) {
+    const told = this.#taps.get(player.id);
+    if (told && player.taps && told.changes > player.taps.changes) player.taps = told;
+    else this.#taps.delete(player.id);
   }
 
   #settle(playerId, pitch) {

@@ -60,6 +60,7 @@ export class Stream {
     });
     on("reading", (reading) => this.#state.setReading(reading));
     on("note", (note) => this.#state.setNote(note));
+    on("stroke", (stroke) => this.#state.setStroke(stroke));
     on("heartbeat", () => {});
     on("lease", () => source === this.#source && this.#open());
     source.onerror = () => {

@@ -1,14 +1,13 @@
-// "My strings": who I am, the field, and my strings' stave.
+// "My strings": who I am, the field, and my strings' stave; for a drummer, the taps.
 
 import { el, mark, say } from "./dom.js";
+import { DrumView } from "./drum_view.js";
 import { BEATS, Field } from "./field.js";
 import { NamesChoice } from "./names_choice.js";
 import { offsetsLabel, offsetWords } from "./offsets.js";
 import { Stave } from "./stave.js";
 import { TuningForm } from "./tuning_form.js";
 import { count, hum, HUM_REMEDY, humsLoudly, signed, tolerance } from "./words.js";
-
-const NO_DRUMS = "Toms are not measured yet: there is nothing to tune here.";
 
 export class StringsView {
   #state;
@@ -18,6 +17,7 @@ export class StringsView {
     const noteName = (note) => state.noteName(note);
     this.field = new Field(noteName);
     this.stave = new Stave(noteName);
+    this.drum = new DrumView(state);
     this.form = new TuningForm(new NamesChoice(state), state);
     this.name = el("strong");
     this.what = el("span", { className: "soft" });
@@ -34,6 +34,7 @@ export class StringsView {
       el("div", { className: "me" }, el("p", {}, this.name, this.what), this.change),
       this.field.node,
       this.field.numbers,
+      this.drum.node,
       this.stave.node,
       this.offsets,
       this.callRow,
@@ -68,7 +69,10 @@ export class StringsView {
   }
 
   #showField(me, now) {
-    if (me.kind === "drums") this.field.showNoField(this.#stationHint() ?? NO_DRUMS, this.#humHint(me));
+    mark(this.tuner, "kind", me.kind);
+    this.drum.node.hidden = me.taps === null;
+    this.field.node.hidden = this.field.numbers.hidden = me.taps !== null;
+    if (me.taps) this.drum.update(me, this.#stationHint() ?? this.#lineHint(me), this.#humHint(me));
     else if (now && now.string !== null && now.verdict) this.field.showString(now);
     else if (now) this.field.showPitch(now, this.#farHint(me, now));
     else this.field.showNothing(this.#silentHint(me), this.#smallPrint(me));
@@ -86,12 +90,17 @@ export class StringsView {
     return this.#state.room.station.input.state === "listening" ? null : "not listening";
   }
 
-  #silentHint(me) {
-    const hint = this.#stationHint();
-    if (hint !== null) return hint;
+  // What keeps it from hearing this player, or null.
+  #lineHint(me) {
     const line = this.#state.line(me.line);
     if (line?.clipped) return `line ${me.line} is too loud: turn it down`;
     if (line?.state === "no signal") return `no signal on line ${me.line}: is the lead in?`;
+    return null;
+  }
+
+  #silentHint(me) {
+    const hint = this.#stationHint() ?? this.#lineHint(me);
+    if (hint !== null) return hint;
     if (this.#state.room.roll_call.complete) return "everyone is in";
     return me.strings.length ? "play a string" : "play a note";
   }
