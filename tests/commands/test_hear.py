@@ -274,7 +274,9 @@ BAD = {
 }
 
 
-@pytest.mark.parametrize(("make", "said_of_it"), BAD.items(), ids=lambda each: str(each))
+@pytest.mark.parametrize(
+    ("make", "said_of_it"), BAD.items(), ids=lambda each: getattr(each, "__name__", each)
+)
 def test_a_bad_file_is_one_clear_line_and_exit_code_1(hear, tmp_path, make, said_of_it):
     make(tmp_path / "bad.wav")
 
