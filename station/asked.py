@@ -15,8 +15,8 @@ from typing import Any
 from station.errors import NotNowError, StorageError
 from station.keeping import Change, Keeping
 from station.lamps.lamps import Lamps
-from station.music.names import parse_note
-from station.music.pitch import midi_to_hz
+from station.music.names import note_name, parse_note
+from station.music.pitch import midi_to_hz, nearest_note
 from station.music.tunings import Instrument
 from station.room import history
 from station.room.model import Tone
@@ -38,7 +38,6 @@ class Asked(ABC):
     tone_out: ToneOutput
     lamps: Lamps | None
     _instruments: Mapping[str, Instrument]
-    _tone_note: str = ""
 
     # -- what the other half does ----------------------------------------------
 
@@ -176,7 +175,6 @@ class Asked(ABC):
         """Sound a note at the reference; raises NoteNameError, ToneRefusedError, ToneError."""
         hz = midi_to_hz(parse_note(note), self.room.reference.a4_hz)
         check_tone(hz, voice, level_dbfs, seconds, quiet=self.room.station.quiet)
-        self._tone_note = note
         self.tone_out.play(hz, voice, level_dbfs, seconds, self._card_ppm())
 
     def stop_tone(self, by: str) -> None:  # noqa: ARG002 - whoever asks
@@ -201,7 +199,8 @@ class Asked(ABC):
             self._do(lambda: self.room.clear_tone(now_s))
             return
         ask = sounding.ask
-        tone = Tone(self._tone_note, ask.hz, ask.voice, ask.level_dbfs, sounding.ends_at_s)
+        note = note_name(nearest_note(ask.hz, self.room.reference.a4_hz).midi)
+        tone = Tone(note, ask.hz, ask.voice, ask.level_dbfs, sounding.ends_at_s)
         try:
             self._do(lambda: self.room.set_tone(tone, now_s))
         except NotNowError:  # quiet began while the output was being opened
@@ -218,6 +217,10 @@ class Asked(ABC):
             lambda: self.room.change_player(player_id, now_s=time.monotonic(), **changes),
             save=True,
         )
+
+    def start_taps_again(self, player_id: str, by: str) -> None:
+        """Forget what a drummer tapped; raises UnknownPlayerError and UsageError."""
+        self._change(lambda: self.room.start_taps_again(player_id, by, time.monotonic()))
 
     def instruments(self) -> dict[str, Any]:
         """Every instrument with its kind and the labels of its tunings."""

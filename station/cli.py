@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
+from click.core import ParameterSource
 
 from station import __version__
 from station.cli_drum import drum
@@ -191,6 +192,9 @@ def reference(
     if history:
         if files:
             raise UsageError(f"--history takes no files, not {path_text(files[0])}: leave one out")
+        for given in ("rule", "names"):
+            if context.get_parameter_source(given) is ParameterSource.COMMANDLINE:
+                raise UsageError(f"--history takes no --{given}: leave one out")
         from station.commands.history import run_history
 
         run_history(config, as_json, as_csv)

@@ -1,9 +1,9 @@
 """The one place that wires: input -> listeners -> room -> lamps, pages and storage.
 
-Four threads: the input's own (it only hands blocks over), the listening
-thread, the page's, and the lamps'. The room is touched under one lock. What
-fails outside of listening (lamps, storage) is said on the page and never
-stops it.
+Threads: the input's own (it only hands blocks over), the listening thread, the
+page's and its workers', the lamps', the tone's while one sounds, one that keeps house and
+one that watches the clock. The room is touched under one lock. What fails outside of
+listening (lamps, tone, clock, storage) is said on the page and never stops it.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from station.errors import LampError, StationError, StorageError
 from station.keeping import NOT_SAVED, Change, Keeping
 from station.lamps.lamps import Lamps
 from station.listening import Listening
+from station.measure.drums.types import Stroke
 from station.measure.fixed.types import FixedNote
 from station.measure.types import Heard
 from station.network import page_addresses
@@ -29,6 +30,7 @@ from station.probe import Probe
 from station.room.model import Clock, Event, Reference, Station
 from station.room.room import Room
 from station.settings import Settings, make_room_code
+from station.settings_model import AgreementSettings
 from station.sound.blocks import Block, InputState
 from station.sound.tone_out import OnState as OnToneState
 from station.sound.tone_out import OnTone, ToneOut, ToneOutput
@@ -101,7 +103,6 @@ class TunerStation(Asked):
             self._tone_out_changed, self._tone_changed
         )
         self._tone_out_changed(self.tone_out.state)
-        self.lamps = self._make_lamps()
         self.listening = Listening(
             settings.input.rate_hz,
             settings.input.channels,
@@ -110,8 +111,11 @@ class TunerStation(Asked):
             self.room.pitched_lines(),
             self._listening_failed,
             self._measured,
+            self._struck,
+            lambda reason: self._do(lambda: self.room.add_banner(reason)),
         )
         self._measured_lines: frozenset[int] = frozenset()
+        self.lamps = self._make_lamps()  # last of what a button may reach
         self.input = make_input(self._take_block, self._input_changed)
         self.page = PageServer(create_app(self), settings.page.host, settings.page.port, self.hub)
         self._addresses: list[str] = []
@@ -175,25 +179,30 @@ class TunerStation(Asked):
 
     def _do(self, change: Callable[[], list[Event]]) -> None:
         with self._lock:
-            for event in change():
+            events = change()
+            for event in events:
                 self.hub.publish(event.kind, event.key, event.payload)
                 if self.lamps is not None and event.kind != "note":
                     self.lamps.show(event.payload)
-                if self._on_event is not None:
-                    self._on_event(event)
+        if self._on_event is not None:
+            for event in events:
+                self._on_event(event)
 
     def _change(self, change: Change, save: bool = False) -> None:
         self._do(change)
         self._follow_room()
-        if save or self.room.save_mark != self._kept_mark:
-            self._kept_mark = self.room.save_mark
+        mark = self.room.save_mark
+        if save or mark != self._kept_mark:
             self.keeping.save()
+            # Only now: who asks meanwhile saves, too, and so waits until it is on storage.
+            self._kept_mark = mark
 
     def _follow_room(self) -> None:
         """Ears and band follow what the room wants now."""
         with self._lock:
             lines, a4_hz = self.room.measuring_lines(), self.room.reference.a4_hz
             self.listening.set_pitched(self.room.pitched_lines())
+            self.listening.hear_drums(self.room.drum_lines())
             if lines != self._measured_lines:
                 self._measured_lines = lines
                 self.listening.measure(lines)
@@ -215,6 +224,10 @@ class TunerStation(Asked):
         told = self.card_clock.corrected(notes)
         self._do(lambda: self.room.measure(line, told, sounding, now_s))
         self._follow_room()
+
+    def _struck(self, line: int, strokes: list[Stroke]) -> None:
+        now_s = time.monotonic()
+        self._do(lambda: self.room.hear_strokes(line, strokes, now_s))
 
     def _listening_failed(self, reason: str) -> None:
         """A fault of ours, not of the band's gear: only a new start can mend it."""
@@ -362,6 +375,7 @@ def demo_settings(settings: Settings, port: int | None, a4_hz: float | None) -> 
         players=players,
         input=replace(settings.input, channels=len(BAND), rate_hz=48000),
         lamps=replace(settings.lamps, mode="mock", player=""),
+        agreement=AgreementSettings(),
     )
 
 

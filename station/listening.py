@@ -18,6 +18,8 @@ from dataclasses import replace
 import numpy as np
 
 from station.measure.decimate import Decimator
+from station.measure.drums.ear import DrumEar
+from station.measure.drums.types import Stroke
 from station.measure.fixed.ear import FixedEar
 from station.measure.fixed.types import FixedNote
 from station.measure.hum import PAUSES_S, Floats, Hum, find_hum
@@ -29,6 +31,7 @@ from station.sound.blocks import Block, Samples, are_sound
 log = logging.getLogger(__name__)
 
 BACKLOG_S = 1.0
+BUSY_S = 0.3  # so far behind, strokes are given up: strings come first
 HUM_EVERY_S = 2.0
 HIDES_HUM = 2.0  # over the hum's own rms: find_hum needs half of the power to be hum
 
@@ -97,6 +100,8 @@ class Listening:
     While an instrument of fixed pitch is measured (`measure`) its lines have a
     second ear: `on_measured` is called with the line, the notes it has told and
     whether something sounds there now, when there are notes or that has changed.
+    Lines on which a drummer taps (`hear_drums`) have an ear for strokes, told to `on_strokes`.
+    Should one of these two fail, `on_trouble` is told, and the strings are heard on.
     """
 
     def __init__(
@@ -108,6 +113,8 @@ class Listening:
         pitched: Iterable[int],
         on_fault: Callable[[str], None] = log.error,
         on_measured: Callable[[int, list[FixedNote], bool], None] | None = None,
+        on_strokes: Callable[[int, list[Stroke]], None] | None = None,
+        on_trouble: Callable[[str], None] = log.error,
     ) -> None:
         self._rate_hz = rate_hz
         self._on_heard = on_heard
@@ -117,6 +124,9 @@ class Listening:
         self._pitched = frozenset(pitched)
         self._on_measured = on_measured
         self._fixed_ears: dict[int, FixedEar] = {}
+        self._on_strokes = on_strokes
+        self._on_trouble = on_trouble
+        self._drum_ears: dict[int, DrumEar] = {}
         self._complained: set[int] = set()
         self._waiting: deque[Block] = deque()
         self._waiting_frames = 0
@@ -150,6 +160,11 @@ class Listening:
             line: known.get(line) or FixedEar(self._rate_hz, line) for line in lines
         }
 
+    def hear_drums(self, lines: Iterable[int]) -> None:
+        """From now on listen to strokes on these lines and no others."""
+        known = self._drum_ears
+        self._drum_ears = {line: known.get(line) or DrumEar(self._rate_hz, line) for line in lines}
+
     def put(self, block: Block) -> None:
         """Hand over a block; never waits."""
         with self._news:
@@ -181,7 +196,7 @@ class Listening:
                 self.blocks_heard += 1
                 if heard:
                     self._on_heard(heard)
-                self._measure(*taken)
+                self._listen_aside(*taken)
         except Exception as fault:
             # A station that no longer listens must not go on looking as if it did.
             log.exception("listening has ended by a fault")
@@ -205,6 +220,18 @@ class Listening:
             heard += listener.push(samples)
         return heard
 
+    def _listen_aside(self, block: Block, lost: int) -> None:
+        """What is heard beside the strings; a fault in it costs the strings nothing."""
+        try:
+            self._measure(block, lost)
+            self._hear_strokes(block, lost)
+        except Exception as fault:
+            log.exception("an ear for drums or fixed pitch has ended by a fault")
+            self._fixed_ears, self._drum_ears = {}, {}
+            self._on_trouble(
+                f"measuring drums and fixed pitch has ended by a fault: {fault!r:.100}"
+            )
+
     def _measure(self, block: Block, lost: int) -> None:
         for line, ear in self._fixed_ears.items():
             samples = block.samples[:, line - 1]
@@ -216,6 +243,18 @@ class Listening:
                 notes += ear.push(samples)
             if self._on_measured is not None and (notes or ear.sounding != sounded):
                 self._on_measured(line, notes, ear.sounding)
+
+    def _hear_strokes(self, block: Block, lost: int) -> None:
+        busy = self._waiting_frames > BUSY_S * self._rate_hz
+        for line, ear in self._drum_ears.items():
+            samples = block.samples[:, line - 1]
+            if busy or not are_sound(samples).all():
+                strokes = ear.mark_gap(lost + len(samples))
+            else:
+                strokes = ear.mark_gap(lost) if lost else []
+                strokes += ear.push(samples)
+            if strokes and self._on_strokes is not None:
+                self._on_strokes(line, strokes)
 
     def _complain_once(self, line: int) -> None:
         if line not in self._complained:

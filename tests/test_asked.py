@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from station.room.model import Player
 from station.settings import LampSettings, PageSettings, Settings, StationSettings
 from station.settings_model import AgreementSettings, InputSettings, ToneSettings
 from station.sound.tone_muted import MutedToneOut
+from tests.support.drum_strokes import tom
 from tests.support.hand_input import HandInput, player_of, pluck
 from tests.support.page_client import Answer, ask, change, event_stream, wait_until
 from tests.support.strings import Floats, noise
@@ -261,6 +263,37 @@ def test_the_table_of_references_can_be_taken_home(start):
     assert "'=1+1" in rows[2]
 
 
+# -- tapped ----------------------------------------------------------------------
+
+
+def test_a_drummers_taps_reach_the_page_while_the_phone_is_here(start, settings, hand):
+    drummer = Player("ida", "Ida", "drum-kit", line=3)
+    station = start(hand, of=replace(settings, players=(TOVE, drummer)))
+    rate_hz = station.settings.input.rate_hz
+    sound = np.zeros((round(4.5 * rate_hz), 3))
+    for number in range(3):
+        stroke = 0.5 * tom(110.0, 0.6, seed=number).sound(1.2, rate_hz)
+        first = round((0.3 + 1.4 * number) * rate_hz)
+        sound[first : first + stroke.size, 2] += stroke[: len(sound) - first]
+    sound += noise(sound.size, -90.0).reshape(sound.shape)
+
+    hand.play(sound, station.listening)
+    unasked = player_of(station, "ida")["taps"]["tap"]
+    with event_stream(station.page.port, player="ida") as stream:
+        wait_until(lambda: station.listening._drum_ears)
+        hand.play(sound, station.listening)
+        told = stream.until("stroke")
+    tapped = player_of(station, "ida")["taps"]["tap"]
+    again = post(station, "/api/v1/players/ida/taps/again", by="ida")
+
+    assert unasked is None
+    assert told["player"] == "ida"
+    assert tapped["used"] == 3
+    assert tapped["fundamental_hz"] == pytest.approx(110.0, abs=0.5)
+    assert again.status == 200
+    assert player_of(station, "ida")["taps"]["tap"] is None
+
+
 # -- heard and quiet -------------------------------------------------------------
 
 
@@ -281,6 +314,15 @@ def test_a_tone_sounds_at_the_reference_until_quiet_begins(start):
     assert station.lamps._animation.quiet is True
     assert refused.status == 409
     assert "quiet" in refused.json["error"]
+
+
+def test_a_tone_is_named_plainly_however_it_was_asked_for(start):
+    station = start()
+
+    post(station, "/api/v1/tone", note="b\u266d3", voice="sine", level_dbfs=-30, seconds=20)
+    wait_until(lambda: station.snapshot()["tone"] is not None)
+
+    assert station.snapshot()["tone"]["note"] == "A#3"
 
 
 def test_what_is_heard_while_a_tone_sounds_proves_nothing(start, hand, monkeypatch):

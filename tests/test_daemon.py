@@ -26,7 +26,7 @@ from station.probe import Probe
 from station.room.model import Event, Player
 from station.room.store import RoomStore
 from station.settings import LampSettings, PageSettings, Settings, StationSettings
-from station.settings_model import InputSettings
+from station.settings_model import AgreementSettings, InputSettings
 from station.sound.band import BAND, SimulatedBand
 from station.sound.simulated_input import SimulatedInput
 from tests.support.hand_input import HandInput, player_of, pluck
@@ -531,6 +531,52 @@ def test_a_demo_has_the_simulated_band_and_nothing_of_the_box(settings):
     assert [player.id for player in demo.players] == [member.id for member in BAND]
     assert (demo.page.port, demo.station.a4_hz, demo.lamps.mode) == (8123, 441.0, "mock")
     assert demo.input.channels == len(BAND)
+
+
+def test_a_demo_of_a_band_with_a_leader_has_no_leader(settings, start):
+    led = replace(settings, agreement=AgreementSettings("leader", "tove"))
+
+    station = start(of=demo_settings(led, 0, None))
+
+    assert station.snapshot()["agreement"]["decides"] == "everyone"
+
+
+def test_a_listener_to_events_that_never_returns_holds_up_no_page(start):
+    waiting = threading.Event()
+    station = start(on_event=lambda _: waiting.wait(20.0))
+    asked = threading.Thread(target=station.set_quiet, args=(True,))
+    asked.start()
+
+    told = station.snapshot()["station"]["quiet"]
+    waiting.set()
+    asked.join()
+
+    assert isinstance(told, bool)
+    assert station.snapshot()["station"]["quiet"] is True
+
+
+def test_an_answer_waits_until_what_another_has_changed_is_on_storage(start):
+    station = start()
+    store, saving, go_on = station.keeping.store, threading.Event(), threading.Event()
+    save = store.save
+
+    def slow(state: Any, now_s: float | None = None) -> None:
+        saving.set()
+        go_on.wait(20.0)
+        save(state, now_s)
+
+    store.save = slow
+    first = threading.Thread(target=station.set_reference, args=(441.0, "Tove", "typed"))
+    second = threading.Thread(target=station.on_presence, args=([],))
+    first.start()
+    assert saving.wait(20.0)
+    second.start()
+    second.join(0.3)
+
+    assert first.is_alive() and second.is_alive()  # neither may say that it is kept
+    go_on.set()
+    first.join()
+    second.join()
 
 
 @pytest.mark.parametrize("value", [np.nan, 3e38])

@@ -275,3 +275,31 @@ def test_a_fault_in_what_is_told_is_reported_and_not_swallowed(
         listening.stop()
     assert ["the lamp fell off the shelf" in reason for reason in faults] == [True]
     assert "\n" not in faults[0]
+
+
+class FaultyEar:
+    """Fails at the first sound."""
+
+    sounding = False
+
+    def __init__(self, *_: object) -> None: ...
+
+    def push(self, _: object) -> list[object]:
+        raise ZeroDivisionError("no sound is like this")
+
+
+def test_an_ear_for_drums_that_fails_is_said_and_costs_the_strings_nothing(monkeypatch):
+    monkeypatch.setattr("station.listening.DrumEar", FaultyEar)
+    ear, troubles = Ear(), []
+    made = Listening(RATE_HZ, 2, "numpy", ear, [1], on_trouble=troubles.append)
+    made.start()
+    made.hear_drums([2])
+    sound = after_silence(StiffString(110.0, 5e-5).sound(RATE_HZ, 1.5), RATE_HZ)
+    sound += noise(sound.size, -80.0)
+
+    hand_over(made, blocks_of(np.column_stack([sound, sound])))
+    made.stop()
+
+    assert len(troubles) == 1
+    assert "ZeroDivisionError" in troubles[0]
+    assert ear.of(1, Reading)

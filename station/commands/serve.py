@@ -6,6 +6,9 @@ import logging
 import os
 import signal
 import sys
+import threading
+from collections import deque
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -17,6 +20,8 @@ from station.music.pitch import check_a4
 from station.probe import probe_aubio
 from station.room.model import Event
 from station.settings import Settings, default_settings, load_settings
+
+WAITING_LINES = 100
 
 
 def read_settings(config: Path | None) -> Settings:
@@ -62,7 +67,7 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
         probe_aubio(),
         simulated=True,
         keep=False,
-        on_event=lambda event: _print_note(event, settings.station.note_names),
+        on_event=Printer(settings.station.note_names),
         on_reference=band.set_reference,
         make_tone_out=lambda _, on_tone: MutedToneOut(on_tone),
     )
@@ -101,15 +106,37 @@ def _say(text: str) -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def _print_note(event: Event, names: NamingSystem) -> None:
-    """What was played, a line a note: all a terminal can show of the band."""
-    said = event.payload
-    if event.kind != "note" or said["player"] is None:
-        return
+class Printer:
+    """Prints what was played, a line a note: all a terminal can show of the band.
+
+    On a thread of its own, for a terminal that is held up or a pipe nobody reads waits for
+    ever; of what it cannot print in time the oldest is dropped.
+    """
+
+    def __init__(self, names: NamingSystem) -> None:
+        self._names = names
+        self._lines: deque[str] = deque(maxlen=WAITING_LINES)
+        self._news = threading.Event()
+        threading.Thread(target=self._print, name="printing", daemon=True).start()
+
+    def __call__(self, event: Event) -> None:
+        if event.kind == "note" and event.payload["player"] is not None:
+            self._lines.append(_note_line(event.payload, self._names))
+            self._news.set()
+
+    def _print(self) -> None:
+        while True:
+            self._news.wait()
+            self._news.clear()
+            while self._lines:
+                _say(self._lines.popleft())
+
+
+def _note_line(said: Mapping[str, Any], names: NamingSystem) -> str:
     string = f"string {said['string']}" if said["string"] else ""
     cents = said["cents"] if said["string_cents"] is None else said["string_cents"]
     target = note_in(said["target"] or said["note"], names)
-    _say(
+    return (
         f"{said['player']:<10} {string:<10} {target:<5} {cents:+6.1f} cents  "
         f"{said['verdict'] or ''}"
     )

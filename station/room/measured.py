@@ -25,7 +25,7 @@ from station.room.instrument import (
     stored_instrument,
 )
 
-KEPT_MAX = 12
+KEPT_MAX = 6
 NOTES_HEARD_MAX = 400
 SAME_NOTE_CENTS = 30.0  # told again and surer, not another note of a chord
 IDLE_S = 600.0

@@ -19,9 +19,10 @@ from station.music.verdict import Verdict
 Roll = Literal["not heard", "in", "out"]
 ROLLS: tuple[Roll, ...] = ("not heard", "in", "out")
 LineState = Literal["signal", "quiet", "no signal", "unknown"]
-EventKind = Literal["reading", "note", "room"]
+EventKind = Literal["reading", "note", "stroke", "room"]
 
 TEXT_LIMIT = 60
+STATE_PARTS = ("agreement", "measured", "steps")  # of the stored state, each JSON of its own
 SOURCE_LIMIT = 200
 """How long the line may be that says what a reference was taken from."""
 CAPO_MAX = 12
@@ -106,7 +107,8 @@ class Station:
     """What the room says of the box it runs on; the daemon keeps it up to date.
 
     ``note_names`` is how pages name notes to people; the snapshot itself, like
-    every event, names them in English. ``quiet`` is whether the lamps are dimmed.
+    every event, names them in English. In
+    ``quiet`` the lamps are dimmed and no tone is sounded.
     """
 
     name: str = "Rehearsal room"

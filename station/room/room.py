@@ -14,42 +14,31 @@ the reference, `measured` the instruments of fixed pitch.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any, Literal
 
 from station.errors import NotAllowedError, ReferenceRangeError, UsageError
+from station.measure.drums.types import Stroke
 from station.measure.fixed.types import FixedNote
 from station.measure.types import Gap, Heard, Level
 from station.music.pitch import check_a4
 from station.music.tunings import Instrument, load_instruments
 from station.room.agreement import Adopted, Agreement, Decides, hz_text
 from station.room.board import Board
-from station.room.deciding import Deciding
+from station.room.deciding import Deciding, Decision
 from station.room.history import LogEntry
 from station.room.lines import Lines
 from station.room.measured import Measured
-from station.room.model import Event, Player, Reference, Station, StringState
+from station.room.model import STATE_PARTS, Event, Player, Reference, Station, StringState
 from station.room.offers import make_offer, measured_offer
 from station.room.proposal import Offer
 from station.room.roster import Roster
+from station.room.taps import stroke_events
 
 __all__ = ["Decision", "Event", "Player", "Reference", "Room", "Station", "StringState"]
 
 NOW_LASTS_S = 1.0
 BY_BOX = "the box"
-_PARTS = ("agreement", "measured", "steps")
-
-
-@dataclass(frozen=True, slots=True)
-class Decision:
-    """What came of a proposal or an answer: ``reply`` is the JSON whoever asked gets.
-
-    Its ``proposal`` is None once that is open no more, and ``adopted`` whether
-    the reference was changed by it.
-    """
-
-    events: list[Event]
-    reply: dict[str, Any]
 
 
 class Room(Board):
@@ -113,6 +102,17 @@ class Room(Board):
     ) -> list[Event]:
         """Take in what the ear for fixed pitch told of a line (of `measuring_lines`)."""
         return self._room_event(self._measured.hear(line, notes, sounding, now_s), now_s)
+
+    def hear_strokes(self, line: int, strokes: Iterable[Stroke], now_s: float) -> list[Event]:
+        """Take in what the drum ear of a line (of `drum_lines`) told: ``stroke`` events."""
+        self._pass_time(now_s)
+        return stroke_events(self._roster.drummers(line), strokes, self.reference.a4_hz)
+
+    def start_taps_again(self, player_id: str, by: str, now_s: float) -> list[Event]:
+        """Forget a drummer's strokes; raises UnknownPlayerError, UsageError for no drummer."""
+        self._roster.who(by)
+        self._roster.taps(player_id).start_over()
+        return self._room_event(True, now_s)
 
     # -- the reference -------------------------------------------------------
 
@@ -216,9 +216,8 @@ class Room(Board):
         if adopted is not None:
             self._adopt(adopted, at)
         told = self._agreement.as_json(self.reference.a4_hz, self._now_s)["proposals"]
-        shown = [proposal for proposal in told if proposal["id"] == number]
         reply = {
-            "proposal": shown[0] if shown else None,
+            "proposal": next((each for each in told if each["id"] == number), None),
             "adopted": adopted is not None,
             "reference": self._reference(),
         }
@@ -355,6 +354,10 @@ class Room(Board):
         """Lines with a player whose pitch is measured: all but drums."""
         return self._roster.pitched_lines()
 
+    def drum_lines(self) -> set[int]:
+        """Lines whose strokes are heard: of drummers whose phone is here to show them."""
+        return self._roster.drum_lines(self._agreement.present(self._now_s))
+
     def log(self) -> list[LogEntry]:
         """Every change of the reference in this run, oldest first."""
         return self._deciding.log()
@@ -380,7 +383,7 @@ class Room(Board):
         self._deciding.restore(state["reference"])
         refused = self._roster.restore(state["players"], state["strings"])
         parts = (self._agreement.restore, self._measured.restore, self._deciding.restore_steps)
-        for name, restore in zip(_PARTS, parts, strict=True):
+        for name, restore in zip(STATE_PARTS, parts, strict=True):
             if state.get(name) is not None:
                 refused += restore(state[name])
         return refused

@@ -29,12 +29,13 @@ import sqlite3
 import threading
 from dataclasses import dataclass
 from pathlib import Path
+from types import NoneType
 from typing import Any
 
 from station.errors import StorageError
-from station.music.pitch import check_a4
 from station.room import store_log
 from station.room.history import LogEntry
+from station.room.model import STATE_PARTS, Reference
 from station.room.store_schema import SCHEMA_VERSION, bring_up, is_known, layout_of
 
 SAVE_EVERY_S = 60.0
@@ -50,7 +51,13 @@ _STRING_KEYS = (
 _PLAYER_KEYS = (
     "id", "name", "instrument", "tuning", "line", "capo", "offsets_cents", "configured",
 )  # fmt: skip
-_PARTS = ("agreement", "measured", "steps")
+_PLAYER_TYPES: dict[str, Any] = {
+    "id": str, "name": str, "instrument": str, "tuning": str, "line": int, "capo": int,
+}  # fmt: skip
+_STRING_TYPES: dict[str, Any] = {
+    "player": str, "string": int, "midi": int, "roll": str, "cents": (float, int, NoneType),
+    "uncertainty_cents": (float, int, NoneType), "verdict": (str, NoneType),
+}  # fmt: skip
 """What is kept as JSON: the room reads each by itself and says which it cannot use."""
 _DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 
@@ -236,7 +243,7 @@ class RoomStore:
         self._insert("players", _PLAYER_KEYS, players)
         new = [row for row in state.get("log", ()) if row["serial"] > self._log_serial]
         store_log.append(self._connection, new)
-        parts = {name: json.dumps(state.get(name)) for name in _PARTS}
+        parts = {name: json.dumps(state.get(name)) for name in STATE_PARTS}
         for name, value in parts.items():
             if self._parts.get(name) != value:
                 self._connection.execute(
@@ -267,9 +274,9 @@ class RoomStore:
             connection.execute("COMMIT")
         if not references:
             return None
-        self._log_serial = min(logged, references[0]["serial"])
-        state = {"reference": references[0], "strings": strings, "players": players}
-        return _checked(state) | {name: _unpacked(self._parts.get(name)) for name in _PARTS}
+        state = _checked({"reference": references[0], "strings": strings, "players": players})
+        self._log_serial = min(logged, state["reference"]["serial"])
+        return state | {name: _unpacked(self._parts.get(name)) for name in STATE_PARTS}
 
     def _rows(self, table: str, keys: tuple[str, ...]) -> list[dict[str, Any]]:
         columns = ", ".join(f'"{key}"' for key in keys)
@@ -287,19 +294,45 @@ def _checked(state: dict[str, Any]) -> dict[str, Any]:
     """The state with its parts proved to belong together; raises _Damaged."""
     serial = state["reference"]["serial"]
     try:
-        check_a4(state["reference"]["a4_hz"])
-        state["reference"]["agreed"] = json.loads(state["reference"]["agreed"])
+        state["reference"]["agreed"] = _names(state["reference"]["agreed"])
+        _check_reference(state["reference"])
         for player in state["players"]:
-            player["offsets_cents"] = json.loads(player["offsets_cents"])
-            player["configured"] = json.loads(player["configured"])
-    except ValueError as error:
-        raise _Damaged(str(error)) from error
-    agreed = state["reference"]["agreed"]
-    if not isinstance(agreed, list) or not all(isinstance(name, str) for name in agreed):
-        raise _Damaged("who agreed is no list of names")
+            for key in ("offsets_cents", "configured"):
+                player[key] = _mapping(player[key])
+            _check_types(player, _PLAYER_TYPES)
+        for string in state["strings"]:
+            _check_types(string, _STRING_TYPES)
+    except (ValueError, TypeError, RecursionError) as error:
+        raise _Damaged(" ".join(str(error).split())[:120]) from error
     if any(string.pop("serial") != serial for string in state["strings"]):
         raise _Damaged("roll call and reference do not belong together")
     return state
+
+
+def _check_reference(row: dict[str, Any]) -> None:
+    if not isinstance(row["serial"], int):
+        raise TypeError(f"the reference's serial number is {row['serial']!r:.40}")
+    Reference(row["a4_hz"], row["set_at"], row["by"], row["source"], tuple(row["agreed"]))
+
+
+def _check_types(row: dict[str, Any], types: dict[str, Any]) -> None:
+    for key, kind in types.items():
+        if not isinstance(row[key], kind):
+            raise TypeError(f"{key} is {row[key]!r:.40}")
+
+
+def _mapping(text: Any) -> dict[str, Any]:
+    found = json.loads(text)
+    if not isinstance(found, dict):
+        raise TypeError(f"{found!r:.40} is no table of values")
+    return found
+
+
+def _names(text: Any) -> list[str]:
+    found = json.loads(text)
+    if not isinstance(found, list) or not all(isinstance(name, str) for name in found):
+        raise TypeError("who agreed is no list of names")
+    return found
 
 
 def _text(state: dict[str, Any] | None) -> str:
@@ -316,12 +349,12 @@ def _packed(row: dict[str, Any], *keys: str) -> dict[str, Any]:
     return row | {key: json.dumps(row[key]) for key in keys}
 
 
-def _unpacked(text: str | None) -> Any:
-    """A part as it was stored; what is no JSON is handed on for the room to refuse."""
+def _unpacked(text: Any) -> Any:
+    """A part as it was stored; what is no JSON is handed on, as text, for the room to refuse."""
     try:
         return None if text is None else json.loads(text)
-    except ValueError:
-        return text
+    except (ValueError, TypeError, RecursionError):
+        return str(text)[:80]
 
 
 def _identity(path: Path) -> tuple[int, int]:

@@ -49,12 +49,12 @@ def append(connection: sqlite3.Connection, rows: Iterable[Mapping[str, Any]]) ->
 def last_serial(connection: sqlite3.Connection) -> int:
     """The newest entry's serial, 0 without any."""
     (serial,) = connection.execute("SELECT max(serial) FROM reference_log").fetchone()
-    return int(serial or 0)
+    return serial if isinstance(serial, int) else 0
 
 
 def entries(connection: sqlite3.Connection) -> list[LogEntry]:
     """Every entry, newest first."""
-    return [_entry(row) for row in connection.execute(_SELECT)]
+    return _whole(connection.execute(_SELECT))
 
 
 def read_log(path: Path) -> list[LogEntry]:
@@ -117,16 +117,25 @@ def _read(connection: sqlite3.Connection, path: Path) -> list[LogEntry]:
             f"{path}: its layout {layout} is newer than {SCHEMA_VERSION}, the newest known here"
         )
     if layout < SCHEMA_VERSION:
-        return [_entry(row) for row in connection.execute(_BEFORE_THE_LOG)]
+        return _whole(connection.execute(_BEFORE_THE_LOG))
     return entries(connection)
 
 
-def _entry(row: tuple[Any, ...]) -> LogEntry:
-    """A stored row; what a hand has spoilt in it is left out, for a log is there to be read."""
+def _whole(rows: Iterable[tuple[Any, ...]]) -> list[LogEntry]:
+    return [entry for entry in map(_entry, rows) if entry is not None]
+
+
+def _entry(row: tuple[Any, ...]) -> LogEntry | None:
+    """A stored row; what a hand has spoilt is left out, for a log is there to be read.
+
+    None without a serial number and a frequency.
+    """
     serial, at, a4_hz, kind, by, source, agreed, away, evidence = row
+    if not isinstance(serial, int) or not isinstance(a4_hz, float | int):
+        return None
     found = _parsed(evidence)
     return LogEntry(
-        int(serial),
+        serial,
         str(at),
         float(a4_hz),
         kind if kind in get_args(ChangeKind) else "set",
@@ -146,5 +155,5 @@ def _names(text: Any) -> tuple[str, ...]:
 def _parsed(text: Any) -> Any:
     try:
         return json.loads(text)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, RecursionError):
         return None

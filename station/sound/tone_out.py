@@ -204,10 +204,6 @@ class ToneOut:
                 self._thread.start()
             self._news.notify_all()
 
-    def _newest(self) -> _Order:
-        with self._news:
-            return self._order._replace(ask=None) if self._closing else self._order
-
     def _run(self) -> None:
         reached = 0
         while True:

@@ -257,3 +257,12 @@ def printed_to_a_reader(config: Path) -> str:
         capture_output=True,
         text=True,
     ).stdout
+
+
+@pytest.mark.parametrize("option", [("--rule", "mean"), ("--names", "german")])
+def test_what_has_no_meaning_for_the_history_is_refused(command, config, option):
+    done = command("reference", "--history", "--config", config, *option)
+
+    assert done.exit_code == 2
+    assert done.stderr.count("\n") == 1
+    assert option[0] in done.stderr

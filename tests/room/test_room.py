@@ -546,7 +546,7 @@ def test_the_snapshot_has_the_keys_the_page_is_promised_and_is_json():
     assert set(snapshot["agreement"]) == {"decides", "leader", "present", "proposals"}
     assert set(snapshot["players"][0]) == {
         "id", "name", "instrument", "instrument_label", "kind", "tuning", "tuning_label",
-        "line", "capo", "offsets_cents", "offsets_label", "strings", "now",
+        "line", "capo", "offsets_cents", "offsets_label", "strings", "now", "taps",
     }  # fmt: skip
     assert set(snapshot["players"][0]["strings"][0]) == {
         "string", "note", "target_hz", "offset_cents", "roll", "cents", "uncertainty_cents",

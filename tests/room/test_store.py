@@ -27,6 +27,9 @@ WRITER = Path(store_writer.__file__)
 ROOT = WRITER.parents[2]
 
 
+NESTED = "'" + 100_000 * "[" + "'"  # JSON too deep to be read
+
+
 def opened_at(path: Path) -> Opened:
     opened = open_store(path, "now")
     opened.store.close()
@@ -205,6 +208,19 @@ def strangers(path: Path) -> None:
     edit(path, "UPDATE strings SET serial=serial+1")
 
 
+def odd_serial(path: Path) -> None:
+    edit(path, "UPDATE reference SET serial='x'")
+    edit(path, "UPDATE strings SET serial='x'")
+
+
+def endless_name(path: Path) -> None:
+    edit(path, f"UPDATE reference SET \"by\"='{'o' * 200}'")
+
+
+def odd_string(path: Path) -> None:
+    edit(path, "UPDATE strings SET midi='x'")
+
+
 def edit(path: Path, statement: str) -> None:
     connection = sqlite3.connect(path)
     with connection:
@@ -213,7 +229,17 @@ def edit(path: Path, statement: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "damage", [rubbish, truncated, other_layout, impossible_reference, strangers]
+    "damage",
+    [
+        rubbish,
+        truncated,
+        other_layout,
+        impossible_reference,
+        strangers,
+        odd_serial,
+        endless_name,
+        odd_string,
+    ],
 )
 def test_a_damaged_store_is_moved_aside_and_a_fresh_one_begun(tmp_path, damage):
     path = tmp_path / "room.sqlite"
@@ -504,7 +530,9 @@ def test_a_part_that_did_not_change_is_not_written_again(tmp_path):
     store.close()
 
 
-@pytest.mark.parametrize("value", ["{", "", "7", "null", '{"proposals": [3]}', "[[]]"])
+@pytest.mark.parametrize(
+    "value", ["'{'", "''", "'7'", "'null'", "'{\"proposals\": [3]}'", "'[[]]'", "x'ff'", NESTED]
+)
 @pytest.mark.parametrize("part", ["agreement", "measured", "steps"])
 def test_a_part_spoilt_by_a_hand_costs_that_part_and_never_the_room(tmp_path, part, value):
     path = tmp_path / "room.sqlite"
@@ -514,14 +542,14 @@ def test_a_part_spoilt_by_a_hand_costs_that_part_and_never_the_room(tmp_path, pa
     store = open_store(path, "now").store
     store.save(room.state())
     store.close()
-    edit(path, f"UPDATE parts SET value='{value}' WHERE name='{part}'")
+    edit(path, f"UPDATE parts SET value={value} WHERE name='{part}'")
 
     opened = open_store(path, "now")
     again = Room(players, Reference(440.0), lines=1)
     lines = again.restore(opened.state)
 
     assert opened.reason is None
-    assert len(lines) == (value != "null")
+    assert len(lines) == (value != "'null'")
     assert all("\n" not in line for line in lines)
     assert again.reference.a4_hz == 442.0
     opened.store.close()
@@ -537,6 +565,21 @@ def test_log_rows_spoilt_by_a_hand_are_read_as_far_as_they_can_be(tmp_path):
     (entry,) = read_log(path)
 
     assert (entry.kind, entry.agreed, entry.away, entry.evidence) == ("set", (), (), None)
+
+
+@pytest.mark.parametrize("spoilt", ["a4_hz='abc'", f"evidence={NESTED}"])
+def test_a_spoilt_log_row_costs_that_row_at_most(tmp_path, spoilt):
+    path = tmp_path / "room.sqlite"
+    store = open_store(path, "now").store
+    for number in (1, 2):
+        store.save(store_writer.state_of(number))
+    store.close()
+    edit(path, f"UPDATE reference_log SET {spoilt} WHERE serial=2")
+
+    told = read_log(path)
+
+    assert [entry.serial for entry in told if entry.serial == 1] == [1]
+    assert [entry.evidence for entry in told if entry.serial == 2] in ([], [None])
 
 
 def test_phones_that_come_and_go_all_evening_write_nothing(tmp_path):

@@ -130,13 +130,20 @@ def record(ask: ToneAsk, play: Callable[[], object]) -> np.ndarray:
 # -- what is heard -------------------------------------------------------
 
 
+TAKES_ON_A_BUSY_MACHINE = 4  # a tone that broke off, and says so, is no tone to measure
+
+
 @pytest.mark.parametrize("voice", ["sine", "string"])
 def test_a_tone_is_heard_at_its_pitch_and_level_and_swells_and_fades(
-    pulse: PulseAudio, voice: str
+    pulse: PulseAudio, voice: str, caplog: pytest.LogCaptureFixture
 ) -> None:
     ask = ToneAsk(441.5, voice, -30.0, 2.0)  # type: ignore[arg-type]
     with output() as (out, _):
-        heard = record(ask, lambda: out.play(ask.hz, ask.voice, ask.level_dbfs, ask.seconds))
+        for _take in range(TAKES_ON_A_BUSY_MACHINE):
+            caplog.clear()
+            heard = record(ask, lambda: out.play(ask.hz, ask.voice, ask.level_dbfs, ask.seconds))
+            if "broke off" not in caplog.text:
+                break
 
     left, right = heard.T
     assert np.array_equal(left, right)
