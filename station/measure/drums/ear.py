@@ -23,6 +23,7 @@ from station.measure.levels import LevelMeter
 MODES_RATE_HZ = 4000.0  # the least rate for the modes: 1.3 kHz of them
 FIRST_S = 0.28
 LAST_S = 2.6
+LEAST_HEARD_S = 0.15  # less is no more than the stick's click
 BEFORE_S = 0.2
 OVER_DB = 50.0  # a stroke has rung out when it has fallen so far
 OVER_HOPS = 12
@@ -160,6 +161,8 @@ class DrumEar:
         return [] if stroke is None else [stroke]
 
     def _judge(self, now: _Open, stop: int, final: bool) -> Stroke | None:
+        if stop - now.at < LEAST_HEARD_S * self._rate:
+            return None  # cut off by a gap or the end
         factor = self._inner.factor
         before = round(BEFORE_S * self._rate)
         start = max(now.at - before, self._low_base, self._history.start)

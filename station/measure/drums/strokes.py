@@ -12,10 +12,9 @@ import math
 from typing import NamedTuple
 
 from station.measure.drums.modes import Partial
-from station.measure.drums.types import Mode
+from station.measure.drums.types import OVERTONE_RATIOS, Mode
 
 LOWEST_FUNDAMENTAL_HZ, HIGHEST_FUNDAMENTAL_HZ = 38.0, 420.0
-OVERTONE_RATIOS = (1.3, 1.85)
 SHARE_DB = 13.0  # a lower mode so much weaker, in energy, is another drum that rings along
 PARTNER_DB = 16.0  # or so much, where its (1,1) stands above it
 VAGUE_CENTS, ROUGH_DB = 30.0, 3.5  # of a mode that is to be anything but the strongest

@@ -13,8 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from statistics import median
 
-from station.measure.drums.strokes import OVERTONE_RATIOS
-from station.measure.drums.types import Mode, Stroke, StrokeVerdict, Tap, TapKind
+from station.measure.drums.types import OVERTONE_RATIOS, Mode, Stroke, StrokeVerdict, Tap, TapKind
 
 SAME_DRUM_CENTS = 120.0
 SAME_MODE_CENTS = 60.0

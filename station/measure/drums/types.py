@@ -18,6 +18,9 @@ Wires = Literal["on", "off"]
 TapKind = Literal["open", "two heads beating", "snare, wires on", "snare, wires off", "dull"]
 LugVerdict = Literal["tighten", "slacken", "in"]
 
+OVERTONE_RATIOS = (1.3, 1.85)
+"""(1,1) over (0,1) of real drums."""
+
 
 @dataclass(frozen=True, slots=True)
 class Mode:

@@ -94,6 +94,22 @@ def test_how_the_sound_is_cut_into_blocks_changes_nothing() -> None:
     assert by_size[0] == by_size[1] == by_size[2]
 
 
+@pytest.mark.parametrize("after_s", [0.0, 0.005, 0.02, 0.06, 0.1, 0.14, 0.16, 0.2, 0.3, 0.5])
+def test_a_gap_at_any_moment_of_a_stroke_costs_that_stroke_at_most(after_s: float) -> None:
+    ear = DrumEar(RATE_HZ)
+    x = take([(0.4, tom().sound(2.0))], 2.6).astype(np.float32)
+    cut = round((0.4 + after_s) * RATE_HZ)
+
+    before = [*ear.push(x[:cut]), *ear.mark_gap(4800)]
+    after = [*ear.push(x), *ear.finish()]
+
+    pitches = [each.fundamental.hz for each in before if each.fundamental is not None]
+    assert all(abs(hz - 110) < 8 for hz in pitches)
+    (whole,) = {each.at_s: each for each in after}.values()
+    assert whole.fundamental is not None
+    assert abs(1200 * np.log2(whole.fundamental.hz / 110)) < 1
+
+
 @pytest.mark.parametrize("apart_s", [0.04, 0.07, 0.12, 0.25])
 def test_a_stick_that_bounces_makes_one_double_stroke(apart_s: float) -> None:
     x = take([(0.4, tom().sound(2.0)), (0.4 + apart_s, 0.4 * tom(seed=3).sound(2.0))], 3.0)
