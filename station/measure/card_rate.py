@@ -40,6 +40,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.errors import SignalError
+from station.measure.windows import plain
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -279,7 +280,7 @@ def _rough_slope(spans: _Spans) -> float:
 def _stretches(spans: _Spans) -> Iterator[slice]:
     """Where each stretch lies; stretches come one after another."""
     edges = np.flatnonzero(np.diff(spans.stretch)) + 1
-    starts = [0, *edges.tolist()]
+    starts = [0, *plain(edges)]
     yield from (
         slice(first, stop)
         for first, stop in zip(starts, [*starts[1:], len(spans.at_s)], strict=True)

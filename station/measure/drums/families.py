@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from station.measure.drums.types import Mode
 from station.music.pitch import cents_between, shift_cents
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 WINDOWS = {1: (0.92, 1.09), 2: (1.28, 1.53), 3: (1.60, 1.80)}
 """Where (m, 1) may stand, as multiples of (1,1): 1.340 and 1.665 for a membrane alone, more

@@ -22,13 +22,14 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.music.drums import bessel, bessel_zero
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 POINTS = 400
 

@@ -19,7 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from station.measure.drums.families import Split
 from station.measure.drums.rim import family_rows, hoop, pair_means
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 CENTS = 600.0 / math.log(2.0)  # of pitch, for a relative change of tension by 1
 PRIOR_CENTS = 45.0  # a lug off by 5 % of its tension

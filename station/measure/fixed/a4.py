@@ -30,6 +30,7 @@ from station.measure.fixed.posterior import (
 )
 from station.measure.fixed.shapes import FAMILIES, NAMINGS, OFFSETS
 from station.measure.fixed.types import FixedNote
+from station.measure.windows import plain
 from station.music.names import MIDI_MAX, MIDI_MIN, note_name
 from station.music.pitch import (
     A4_MAX_HZ,
@@ -166,7 +167,7 @@ def _roots(models: Posterior) -> dict[tuple[int, str | None], float]:
     shapes, inverse = np.unique(models.shape, return_inverse=True)
     naming = int(models.naming[0])
     shares = np.bincount(inverse, models.probability)
-    for shape, share in zip(shapes.tolist(), shares.tolist(), strict=True):
+    for shape, share in zip(plain(shapes), plain(shares), strict=True):
         family = int(models.shapes.family[shape])
         sums[family, models.shapes.roots[shape][naming]] += share
     return sums

@@ -184,12 +184,12 @@ def _together(
     for rows, way, found in weighed:
         joint = _joint(known, rows, way, found)
         s, t, k = np.nonzero(joint > most + math.log(NEGLIGIBLE))
-        bad = np.zeros((len(s), notes), dtype=bool)
+        marks = np.zeros((len(s), notes), dtype=bool)
         for step in range(found.worst.shape[2]):
             has = np.flatnonzero(k > step)
-            bad[has, found.worst[s[has], t[has], step]] = True
+            marks[has, found.worst[s[has], t[has], step]] = True
         columns.append([joint[s, t, k], found.a[s, t, k], found.variance[s, t, k], way.sigma[s]])
-        flags.append([way.stretched[s], rows[t], bad])
+        flags.append([way.stretched[s], rows[t], marks])
     log_p, own, variance, sigma = (np.concatenate(each) for each in zip(*columns, strict=True))
     stretched, shape, bad = (np.concatenate(each) for each in zip(*flags, strict=True))
 

@@ -176,7 +176,7 @@ def _slips(bands: _Bands, at: Floats) -> tuple[Phasors, Phasors]:
     shapes = np.concatenate(_shapes(bands, at), axis=1)
     gram = shapes @ np.swapaxes(shapes, 1, 2) + RIDGE * np.eye(shapes.shape[1])
     solved = np.linalg.solve(gram, shapes @ bands.parts)
-    both = solved[..., 0] + 1j * solved[..., 1]
+    both: Phasors = solved[..., 0] + 1j * solved[..., 1]
     lines = at.shape[1]
     return both[:, :lines] + TINY_POWER, both[:, lines:]
 

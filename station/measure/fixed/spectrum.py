@@ -150,7 +150,7 @@ def noise_around(spectrum: Spectrum, at: Bins) -> Floats:
 def measure_lines(spectrum: Spectrum, at: Bins) -> Lines:
     """The single lines whose loudest bins are `at`, shape (p,)."""
     heard = spectrum.bins[at[:, None] + np.arange(-REACH, REACH + 1)]
-    off = np.zeros(at.size)
+    off: Floats = np.zeros(at.size)
     for _ in range(NEWTON_STEPS):
         level, slope, _, _ = _solve(heard, off)
         off = limited(off + limited(-np.real(slope / level), 0.5), 1.5)
