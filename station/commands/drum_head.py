@@ -6,11 +6,11 @@ cross order), one tap a lug or several in a row, the same number at every lug.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from typing import Any, Literal
 
 from station.commands.loudest import as_last_told, hear_loudest
+from station.commands.printed import json_line, print_lines
 from station.errors import DrumError
 from station.measure.drums.ear import DrumEar
 from station.measure.drums.head_pass import turns_in_words
@@ -21,7 +21,6 @@ from station.music.lugs import check_lugs, clockwise_order, cross_order
 from station.plain_text import path_text, valid_text
 
 Order = Literal["clockwise", "cross"]
-DIGITS = 8  # well below anything measured, and legible
 
 
 def hear_strokes(path: str) -> list[Stroke]:
@@ -65,7 +64,7 @@ def run_head(path: str, lugs: int, order: Order = "clockwise", as_json: bool = F
             " mute the centre lightly and tap nearer to the lugs"
         )
     says = json_lines(found[0], path) if as_json else text_lines(found[0], name)
-    print("\n".join(says), flush=True)  # noqa: T201
+    print_lines(says)
     return 0
 
 
@@ -100,13 +99,7 @@ def json_lines(found: Head, path: str) -> list[str]:
             "cautions": list(CAUTIONS),
         }
     )
-    return [
-        json.dumps({k: _rounded(v) for k, v in o.items()}, separators=(",", ":")) for o in objects
-    ]
-
-
-def _rounded(value: Any) -> Any:
-    return round(value, DIGITS) if isinstance(value, float) else value
+    return [json_line(each) for each in objects]
 
 
 def text_lines(found: Head, name: str) -> list[str]:

@@ -6,18 +6,17 @@ song, where it clashes with the bass, and which notes would suit all songs with 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from station.commands.drum_kit_file import KitToRead, read_kit
+from station.commands.printed import json_line
 from station.music.keys import parse_key
 from station.music.kit_targets import LEAST_APART
 from station.music.kit_view import kit_view
 from station.music.names import NamingSystem, note_in
 
 Data = Mapping[str, Any]
-DIGITS = 8  # after the point in JSON: well below anything measured, and legible
 GAP = "  "
 
 
@@ -37,8 +36,8 @@ def json_lines(view: Data) -> Iterator[str]:
     """An object for each drum, clash and target, then one for the kit."""
     for kind in ("drum", "clash", "target"):
         for said in view["clashes" if kind == "clash" else f"{kind}s"]:
-            yield _json({"kind": kind, **said})
-    yield _json({"kind": "kit", **{key: view[key] for key in ("a4_hz", "spacing", "cost")}})
+            yield json_line({"kind": kind, **said})
+    yield json_line({"kind": "kit", **{key: view[key] for key in ("a4_hz", "spacing", "cost")}})
 
 
 def text_lines(view: Data, names: NamingSystem = "english") -> Iterator[str]:
@@ -144,15 +143,3 @@ def _columns(rows: Sequence[Sequence[str]]) -> Iterator[str]:
     for row in rows:
         padded = (text.ljust(width) for text, width in zip(row, widths, strict=True))
         yield GAP.join(padded).rstrip()
-
-
-def _json(value: Data) -> str:
-    return json.dumps(_rounded(value), separators=(",", ":"))
-
-
-def _rounded(value: Any) -> Any:
-    if isinstance(value, float):
-        return round(value, DIGITS)
-    if isinstance(value, dict):
-        return {key: _rounded(each) for key, each in value.items()}
-    return [_rounded(each) for each in value] if isinstance(value, list) else value

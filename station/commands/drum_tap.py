@@ -5,12 +5,11 @@ Of a file with several channels the loudest is heard.
 
 from __future__ import annotations
 
-import json
-import sys
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from station.commands.loudest import as_last_told, hear_loudest
+from station.commands.printed import complain, json_line, print_lines
 from station.errors import SoundFileError, StationError
 from station.measure.drums.damping import Change, Damping, Partial, compare
 from station.measure.drums.ear import DrumEar
@@ -60,18 +59,18 @@ def run_tap(
         if said is None:
             continue
         if as_json:
-            _print([*(_line(stroke_json(each, path)) for each in heard)])
-            _print([_line(tap_json(said, path, a4_hz))])
+            print_lines([*(json_line(stroke_json(each, path), DIGITS) for each in heard)])
+            print_lines([json_line(tap_json(said, path, a4_hz), DIGITS)])
         else:
-            _print(tap_lines(said, path, a4_hz, names))
+            print_lines(tap_lines(said, path, a4_hz, names))
     if compare_to is None:
         return worst
     after = found[-1]
     for path, before in zip(paths, found, strict=False):
         if before is not None and after is not None:
             changed = compare(before, after)
-            _print(
-                [_line(damping_json(changed, path, compare_to))]
+            print_lines(
+                [json_line(damping_json(changed, path, compare_to), DIGITS)]
                 if as_json
                 else damping_lines(changed, path, compare_to)
             )
@@ -83,37 +82,15 @@ def _tap_of(path: str) -> tuple[list[Stroke], Tap | None, int]:
     try:
         strokes, fault = hear_taps(path)
     except StationError as error:
-        return [], None, _complain(str(error), error.exit_code)
+        return [], None, complain(str(error), error.exit_code)
     found = tap(strokes)
     if fault is not None:
-        return strokes, found, _complain(str(fault), fault.exit_code)
+        return strokes, found, complain(str(fault), fault.exit_code)
     if found is not None:
         return strokes, found, 0
     why = sorted({WHY[each.verdict] for each in strokes if each.verdict in WHY})
     what = f"only strokes that tell nothing: {'; '.join(why)}" if why else "no stroke on a drum"
-    return strokes, None, _complain(f"{path_text(path)}: {what}", 1)
-
-
-def _complain(fault: str, exit_code: int) -> int:
-    print(f"station: {fault}", file=sys.stderr)  # noqa: T201
-    return exit_code
-
-
-def _print(lines: Sequence[str]) -> None:
-    if lines:
-        print("\n".join(lines), flush=True)  # noqa: T201
-
-
-def _line(said: dict[str, Any]) -> str:
-    return json.dumps(_rounded(said), separators=(",", ":"))
-
-
-def _rounded(value: Any) -> Any:
-    if isinstance(value, float):
-        return round(value, DIGITS)
-    if isinstance(value, dict):
-        return {key: _rounded(each) for key, each in value.items()}
-    return [_rounded(each) for each in value] if isinstance(value, list | tuple) else value
+    return strokes, None, complain(f"{path_text(path)}: {what}", 1)
 
 
 def note_and_cents(hz: float, a4_hz: float) -> tuple[str, float]:

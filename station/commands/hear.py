@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from station.commands.printed import complain, rounded
 from station.errors import SoundFileError, StationError
 from station.measure.listener import Listener
 from station.measure.types import Heard, Level, Note, Reading
@@ -102,13 +102,7 @@ def _said(path: str, heard: list[Heard], room: FileRoom) -> Iterator[dict[str, A
 
 
 def _object(kind: str, path: str, said: dict[str, Any]) -> dict[str, Any]:
-    rounded = {k: _rounded(v) for k, v in said.items()}
-    return {"kind": kind, "file": valid_text(path), **rounded}
-
-
-def _rounded(value: Any) -> Any:
-    """Eight digits after the point: well below anything measured, and legible."""
-    return round(value, 8) if isinstance(value, float) else value
+    return {"kind": kind, "file": valid_text(path), **rounded(said)}
 
 
 def note_line(said: dict[str, Any], names: NamingSystem = "english") -> str:
@@ -167,8 +161,7 @@ def run_hear(
                 elif said["kind"] == "hum":
                     print(hum_line(said), flush=True)  # noqa: T201
         except StationError as error:
-            print(f"station: {error}", file=sys.stderr)  # noqa: T201
-            worst = max(worst, error.exit_code)
+            worst = max(worst, complain(str(error), error.exit_code))
             continue
         if not notes and not as_json:
             print(f"{path_text(path)}  no note heard: silence, noise, or several at once")  # noqa: T201

@@ -6,13 +6,12 @@ the same reeds, and a second channel would make nothing surer than it is.
 
 from __future__ import annotations
 
-import json
-import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, NamedTuple
 
 from station.commands.loudest import Told, hear_loudest
+from station.commands.printed import complain, json_line, print_lines
 from station.errors import StationError
 from station.measure.fixed.a4 import InstrumentPitch, NoteOffset, instrument_pitch
 from station.measure.fixed.advice import says, temperament_name
@@ -22,7 +21,6 @@ from station.music.compromise import Compromise, Rule, compromise
 from station.music.names import NamingSystem, note_in
 from station.plain_text import path_text, valid_text
 
-DIGITS = 8  # well below anything measured, and legible
 NAME_WIDTHS: Mapping[NamingSystem, int] = {"english": 3, "german": 4, "solfege": 5}
 RULES: Mapping[Rule, str] = {
     "worst": "nobody is farther off than need be",
@@ -59,40 +57,19 @@ def run_reference(
             heard = hear_instrument(path)
             pitch = instrument_pitch(heard.heard)
         except StationError as error:
-            worst = max(worst, _complain(str(error), error.exit_code))
+            worst = max(worst, complain(str(error), error.exit_code))
             continue
         if pitch is not None:
             found.append(Measured(path, heard.line, pitch))
-            _print_lines([_json(instrument(found[-1]))] if as_json else lines(found[-1], names))
+            print_lines([json_line(instrument(found[-1]))] if as_json else lines(found[-1], names))
         if heard.fault is not None:
-            worst = max(worst, _complain(str(heard.fault), heard.fault.exit_code))
+            worst = max(worst, complain(str(heard.fault), heard.fault.exit_code))
         elif pitch is None:
             name = path_text(path)
-            worst = max(worst, _complain(f"{name}: no note: silence, noise or no steady pitch", 1))
+            worst = max(worst, complain(f"{name}: no note: silence, noise or no steady pitch", 1))
     if len(found) > 1:
-        _print_lines([_json(between(found, rule))] if as_json else between_lines(found, rule))
+        print_lines([json_line(between(found, rule))] if as_json else between_lines(found, rule))
     return worst
-
-
-def _complain(fault: str, exit_code: int) -> int:
-    print(f"station: {fault}", file=sys.stderr)  # noqa: T201
-    return exit_code
-
-
-def _print_lines(printed: Sequence[str]) -> None:
-    print("\n".join(printed), flush=True)  # noqa: T201
-
-
-def _json(said: dict[str, Any]) -> str:
-    return json.dumps(_rounded(said), separators=(",", ":"))
-
-
-def _rounded(value: Any) -> Any:
-    if isinstance(value, float):
-        return round(value, DIGITS)
-    if isinstance(value, dict):
-        return {key: _rounded(each) for key, each in value.items()}
-    return [_rounded(each) for each in value] if isinstance(value, list | tuple) else value
 
 
 def instrument(measured: Measured) -> dict[str, Any]:
