@@ -14,6 +14,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -34,6 +35,17 @@ BACKLOG_S = 1.0
 BUSY_S = 0.3  # so far behind, strokes are given up: strings come first
 HUM_EVERY_S = 2.0
 HIDES_HUM = 2.0  # over the hum's own rms: find_hum needs half of the power to be hum
+
+
+T = TypeVar("T")
+T_co = TypeVar("T_co", covariant=True)
+
+
+class _Ear(Protocol[T_co]):
+    """What listens to one line beside its listener."""
+
+    def push(self, block: Samples) -> list[T_co]: ...
+    def mark_gap(self, lost_frames: int) -> list[T_co]: ...
 
 
 class LevelEar:
@@ -234,13 +246,8 @@ class Listening:
 
     def _measure(self, block: Block, lost: int) -> None:
         for line, ear in self._fixed_ears.items():
-            samples = block.samples[:, line - 1]
             sounded = ear.sounding
-            if not are_sound(samples).all():
-                notes = ear.mark_gap(lost + len(samples))
-            else:
-                notes = ear.mark_gap(lost) if lost else []
-                notes += ear.push(samples)
+            notes = _told(ear, block.samples[:, line - 1], lost)
             if self._on_measured is not None and (notes or ear.sounding != sounded):
                 self._on_measured(line, notes, ear.sounding)
 
@@ -248,11 +255,7 @@ class Listening:
         busy = self._waiting_frames > BUSY_S * self._rate_hz
         for line, ear in self._drum_ears.items():
             samples = block.samples[:, line - 1]
-            if busy or not are_sound(samples).all():
-                strokes = ear.mark_gap(lost + len(samples))
-            else:
-                strokes = ear.mark_gap(lost) if lost else []
-                strokes += ear.push(samples)
+            strokes = ear.mark_gap(lost + len(samples)) if busy else _told(ear, samples, lost)
             if strokes and self._on_strokes is not None:
                 self._on_strokes(line, strokes)
 
@@ -260,3 +263,11 @@ class Listening:
         if line not in self._complained:
             self._complained.add(line)
             log.warning("line %d gave samples that are no sound; they count as lost", line)
+
+
+def _told(ear: _Ear[T], samples: Samples, lost: int) -> list[T]:
+    """What an ear tells of a block of its line before which `lost` frames are missing."""
+    if not are_sound(samples).all():
+        return ear.mark_gap(lost + len(samples))
+    told = ear.mark_gap(lost) if lost else []
+    return told + ear.push(samples)

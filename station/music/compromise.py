@@ -21,6 +21,7 @@ from station.music._text import shown
 from station.music.pitch import A4_STANDARD_HZ, cents_between, check_a4, shift_cents
 
 Rule = Literal["worst", "mean"]
+RULES: tuple[Rule, ...] = get_args(Rule)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +55,7 @@ def compromise(
     how sure it is; all alike without them. Raises ReferenceRangeError for an A4 outside 390 to
     470 Hz, UsageError for an unknown rule, no instrument, or weights that do not fit.
     """
-    if rule not in get_args(Rule):
+    if rule not in RULES:
         raise UsageError(f"rule {shown(rule)} is not known: choose worst or mean")
     if not len(a4s_hz):
         raise UsageError("a compromise of no instruments: measure at least one")

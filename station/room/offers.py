@@ -6,13 +6,13 @@ from difflib import get_close_matches
 from typing import Any
 
 from station.errors import NotNowError, UsageError
+from station.music.compromise import RULES
 from station.music.pitch import A4_STANDARD_HZ, check_a4
 from station.room.instrument import Data
 from station.room.measured import Measured
 from station.room.model import SOURCE_LIMIT
 from station.room.proposal import KINDS, Offer
 
-RULES = ("worst", "mean")
 _RULE_WORDS = {"worst": "smallest worst error", "mean": "smallest mean square error"}
 
 

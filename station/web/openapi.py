@@ -6,7 +6,8 @@ from typing import Any
 
 from station import __version__
 from station.music.pitch import A4_MAX_HZ, A4_MIN_HZ
-from station.web.openapi_reference import PROPOSAL_KINDS, TONE_DBFS, TONE_S, VOICES
+from station.room.proposal import KINDS as PROPOSAL_KINDS
+from station.web.openapi_reference import TONE_DBFS, TONE_S, VOICES
 from station.web.openapi_schemas import SCHEMAS
 from station.web.schema_words import COUNT, NUMBER, TEXT, YES_OR_NO, named
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
+from station.music.temperaments import TEMPERAMENTS
+from station.room.history import ChangeKind
+from station.room.proposal import KINDS as PROPOSAL_KINDS
 from station.web.schema_words import (
     COUNT,
     MAYBE_NUMBER,
@@ -17,24 +20,13 @@ from station.web.schema_words import (
     or_null,
 )
 
-TEMPERAMENTS = (
-    "equal",
-    "just",
-    "quarter-comma meantone",
-    "Pythagorean",
-    "Werckmeister III",
-    "Vallotti",
-    "Young",
-    "per-note offsets",
-)
-PROPOSAL_KINDS = ("standard", "typed", "measured", "compromise")
-REFERENCE_KINDS = ("adopted", "undone", "set")
+FAMILIES = (*TEMPERAMENTS, "per-note offsets")
 VOICES = ("sine", "string")
 # Least and most of what may be asked of the reference tone.
 TONE_DBFS = (-60.0, -20.0)
 TONE_S = (0.2, 60.0)
 
-_TEMPERAMENT = {"enum": [*TEMPERAMENTS, None]}
+_TEMPERAMENT = {"enum": [*FAMILIES, None]}
 
 REFERENCE_SCHEMAS: dict[str, Any] = {
     "Proposal": an_object(
@@ -100,7 +92,7 @@ REFERENCE_SCHEMAS: dict[str, Any] = {
         evidence=list_of(
             an_object(
                 "A temperament and how probable it is.",
-                temperament={"enum": list(TEMPERAMENTS)},
+                temperament={"enum": list(FAMILIES)},
                 root=MAYBE_TEXT,
                 probability=NUMBER,
             )
@@ -175,7 +167,7 @@ REFERENCE_SCHEMAS: dict[str, Any] = {
         serial=COUNT,
         at=TEXT,
         a4_hz=NUMBER,
-        kind={"enum": list(REFERENCE_KINDS)},
+        kind={"enum": list(get_args(ChangeKind))},
         by=TEXT,
         source=TEXT,
         agreed=list_of(TEXT),

@@ -7,11 +7,11 @@ from typing import Any
 from flask import Flask, Response, jsonify
 
 from station.errors import PageRequestError
+from station.music.compromise import RULES
 from station.web import fields
 from station.web.facade import Station, off_loop
 
 ANSWERS = ("yes", "not yet")
-RULES = ("worst", "mean")
 # The kinds of proposal, and the key that goes with each and with no other.
 KINDS = {"standard": None, "typed": "a4_hz", "measured": "instrument", "compromise": "rule"}
 
