@@ -22,12 +22,12 @@ from station.errors import LampError, StationError, StorageError
 from station.keeping import NOT_SAVED, Change, Keeping
 from station.lamps.lamps import Lamps
 from station.listening import Listening
-from station.measure.drums.types import Stroke
 from station.measure.fixed.types import FixedNote
 from station.measure.types import Heard
 from station.network import page_addresses
 from station.probe import Probe
 from station.room.model import Clock, Event, Reference, Station
+from station.room.parts import WantedEar
 from station.room.room import Room
 from station.settings import Settings, make_room_code
 from station.settings_model import AgreementSettings
@@ -111,7 +111,7 @@ class TunerStation(Asked):
             self.room.pitched_lines(),
             self._listening_failed,
             self._measured,
-            self._struck,
+            self._told,
             lambda reason: self._do(lambda: self.room.add_banner(reason)),
         )
         self._measured_lines: frozenset[int] = frozenset()
@@ -202,7 +202,7 @@ class TunerStation(Asked):
         with self._lock:
             lines, a4_hz = self.room.measuring_lines(), self.room.reference.a4_hz
             self.listening.set_pitched(self.room.pitched_lines())
-            self.listening.hear_drums(self.room.drum_lines())
+            self.listening.set_ears(self.room.wanted_ears())
             if lines != self._measured_lines:
                 self._measured_lines = lines
                 self.listening.measure(lines)
@@ -225,9 +225,9 @@ class TunerStation(Asked):
         self._do(lambda: self.room.measure(line, told, sounding, now_s))
         self._follow_room()
 
-    def _struck(self, line: int, strokes: list[Stroke]) -> None:
+    def _told(self, ear: WantedEar, told: list[Any]) -> None:
         now_s = time.monotonic()
-        self._do(lambda: self.room.hear_strokes(line, strokes, now_s))
+        self._do(lambda: self.room.hear_ear(ear, told, now_s))
 
     def _listening_failed(self, reason: str) -> None:
         """A fault of ours, not of the band's gear: only a new start can mend it."""

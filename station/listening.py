@@ -14,38 +14,27 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import replace
-from typing import Protocol, TypeVar
+from typing import Any
 
 import numpy as np
 
+from station.ears import Ear, make_ear, told_by
 from station.measure.decimate import Decimator
-from station.measure.drums.ear import DrumEar
-from station.measure.drums.types import Stroke
 from station.measure.fixed.ear import FixedEar
 from station.measure.fixed.types import FixedNote
 from station.measure.hum import PAUSES_S, Floats, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
 from station.measure.listener import Listener
 from station.measure.types import Heard
+from station.room.parts import WantedEar
 from station.sound.blocks import Block, Samples, are_sound
 
 log = logging.getLogger(__name__)
 
 BACKLOG_S = 1.0
-BUSY_S = 0.3  # so far behind, strokes are given up: strings come first
+BUSY_S = 0.3  # so far behind, the ears beside are given up: strings come first
 HUM_EVERY_S = 2.0
 HIDES_HUM = 2.0  # over the hum's own rms: find_hum needs half of the power to be hum
-
-
-T = TypeVar("T")
-T_co = TypeVar("T_co", covariant=True)
-
-
-class _Ear(Protocol[T_co]):
-    """What listens to one line beside its listener."""
-
-    def push(self, block: Samples) -> list[T_co]: ...
-    def mark_gap(self, lost_frames: int) -> list[T_co]: ...
 
 
 class LevelEar:
@@ -112,8 +101,8 @@ class Listening:
     While an instrument of fixed pitch is measured (`measure`) its lines have a
     second ear: `on_measured` is called with the line, the notes it has told and
     whether something sounds there now, when there are notes or that has changed.
-    Lines on which a drummer taps (`hear_drums`) have an ear for strokes, told to `on_strokes`.
-    Should one of these two fail, `on_trouble` is told, and the strings are heard on.
+    What else the room wants (`set_ears`: a drummer's strokes, say) is told to `on_told`.
+    Should one of these ears fail, `on_trouble` is told, and the strings are heard on.
     """
 
     def __init__(
@@ -125,7 +114,7 @@ class Listening:
         pitched: Iterable[int],
         on_fault: Callable[[str], None] = log.error,
         on_measured: Callable[[int, list[FixedNote], bool], None] | None = None,
-        on_strokes: Callable[[int, list[Stroke]], None] | None = None,
+        on_told: Callable[[WantedEar, list[Any]], None] | None = None,
         on_trouble: Callable[[str], None] = log.error,
     ) -> None:
         self._rate_hz = rate_hz
@@ -136,9 +125,9 @@ class Listening:
         self._pitched = frozenset(pitched)
         self._on_measured = on_measured
         self._fixed_ears: dict[int, FixedEar] = {}
-        self._on_strokes = on_strokes
+        self._on_told = on_told
         self._on_trouble = on_trouble
-        self._drum_ears: dict[int, DrumEar] = {}
+        self._ears: dict[WantedEar, Ear] = {}
         self._complained: set[int] = set()
         self._waiting: deque[Block] = deque()
         self._waiting_frames = 0
@@ -172,10 +161,10 @@ class Listening:
             line: known.get(line) or FixedEar(self._rate_hz, line) for line in lines
         }
 
-    def hear_drums(self, lines: Iterable[int]) -> None:
-        """From now on listen to strokes on these lines and no others."""
-        known = self._drum_ears
-        self._drum_ears = {line: known.get(line) or DrumEar(self._rate_hz, line) for line in lines}
+    def set_ears(self, wanted: Iterable[WantedEar]) -> None:
+        """From now on listen with these ears beside, and no others; known ones go on."""
+        known = self._ears
+        self._ears = {each: known.get(each) or make_ear(self._rate_hz, each) for each in wanted}
 
     def put(self, block: Block) -> None:
         """Hand over a block; never waits."""
@@ -236,38 +225,30 @@ class Listening:
         """What is heard beside the strings; a fault in it costs the strings nothing."""
         try:
             self._measure(block, lost)
-            self._hear_strokes(block, lost)
+            self._hear_beside(block, lost)
         except Exception as fault:
-            log.exception("an ear for drums or fixed pitch has ended by a fault")
-            self._fixed_ears, self._drum_ears = {}, {}
+            log.exception("an ear beside the strings has ended by a fault")
+            self._fixed_ears, self._ears = {}, {}
             self._on_trouble(
-                f"measuring drums and fixed pitch has ended by a fault: {fault!r:.100}"
+                f"measuring all but single strings has ended by a fault: {fault!r:.100}"
             )
 
     def _measure(self, block: Block, lost: int) -> None:
         for line, ear in self._fixed_ears.items():
             sounded = ear.sounding
-            notes = _told(ear, block.samples[:, line - 1], lost)
+            notes = told_by(ear, block.samples[:, line - 1], lost)
             if self._on_measured is not None and (notes or ear.sounding != sounded):
                 self._on_measured(line, notes, ear.sounding)
 
-    def _hear_strokes(self, block: Block, lost: int) -> None:
+    def _hear_beside(self, block: Block, lost: int) -> None:
         busy = self._waiting_frames > BUSY_S * self._rate_hz
-        for line, ear in self._drum_ears.items():
-            samples = block.samples[:, line - 1]
-            strokes = ear.mark_gap(lost + len(samples)) if busy else _told(ear, samples, lost)
-            if strokes and self._on_strokes is not None:
-                self._on_strokes(line, strokes)
+        for wanted, ear in self._ears.items():
+            samples = block.samples[:, wanted.line - 1]
+            told = ear.mark_gap(lost + len(samples)) if busy else told_by(ear, samples, lost)
+            if told and self._on_told is not None:
+                self._on_told(wanted, told)
 
     def _complain_once(self, line: int) -> None:
         if line not in self._complained:
             self._complained.add(line)
             log.warning("line %d gave samples that are no sound; they count as lost", line)
-
-
-def _told(ear: _Ear[T], samples: Samples, lost: int) -> list[T]:
-    """What an ear tells of a block of its line before which `lost` frames are missing."""
-    if not are_sound(samples).all():
-        return ear.mark_gap(lost + len(samples))
-    told = ear.mark_gap(lost) if lost else []
-    return told + ear.push(samples)

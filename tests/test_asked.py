@@ -281,7 +281,7 @@ def test_a_drummers_taps_reach_the_page_while_the_phone_is_here(start, settings,
     hand.play(sound, station.listening)
     unasked = player_of(station, "ida")["taps"]["tap"]
     with event_stream(station.page.port, player="ida") as stream:
-        wait_until(lambda: station.listening._drum_ears)
+        wait_until(lambda: station.listening._ears)
         hand.play(sound, station.listening)
         told = stream.until("stroke")
     tapped = player_of(station, "ida")["taps"]["tap"]

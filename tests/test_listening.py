@@ -13,6 +13,7 @@ import pytest
 from station.listening import BACKLOG_S, LevelEar, Listening
 from station.measure.listener import Listener
 from station.measure.types import Gap, Heard, Level, Note, Reading
+from station.room.parts import WantedEar
 from station.sound.blocks import Block
 from tests.measure.test_hum import hum
 from tests.support.page_client import wait_until
@@ -289,11 +290,11 @@ class FaultyEar:
 
 
 def test_an_ear_for_drums_that_fails_is_said_and_costs_the_strings_nothing(monkeypatch):
-    monkeypatch.setattr("station.listening.DrumEar", FaultyEar)
+    monkeypatch.setattr("station.ears.DrumEar", FaultyEar)
     ear, troubles = Ear(), []
     made = Listening(RATE_HZ, 2, "numpy", ear, [1], on_trouble=troubles.append)
     made.start()
-    made.hear_drums([2])
+    made.set_ears([WantedEar("strokes", 2)])
     sound = after_silence(StiffString(110.0, 5e-5).sound(RATE_HZ, 1.5), RATE_HZ)
     sound += noise(sound.size, -80.0)
 

@@ -19,10 +19,12 @@ from station.music.verdict import Verdict
 Roll = Literal["not heard", "in", "out"]
 ROLLS: tuple[Roll, ...] = ("not heard", "in", "out")
 LineState = Literal["signal", "quiet", "no signal", "unknown"]
-EventKind = Literal["reading", "note", "stroke", "room"]
+EventKind = Literal["reading", "note", "stroke", "strum", "beats", "room"]
 
 TEXT_LIMIT = 60
-STATE_PARTS = ("agreement", "measured", "steps")  # of the stored state, each JSON of its own
+STATE_PARTS = (
+    "agreement", "measured", "steps", "heads", "bench", "order", "turns", "evening", "members",
+)  # fmt: skip
 SOURCE_LIMIT = 200
 """How long the line may be that says what a reference was taken from."""
 CAPO_MAX = 12

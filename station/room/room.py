@@ -8,29 +8,29 @@ proposal return a `Decision`, with the events in it.
 
 The room puts its parts together: `board` is what the station says of itself,
 `lines` hears, `roster` has the players, `agreement`, `offers` and `deciding`
-the reference, `measured` the instruments of fixed pitch.
+the reference, `fixed_pitch` and `measured` the instruments of fixed pitch; whatever else a
+band does is a part of its own (`parts`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, Literal
 
-from station.errors import NotAllowedError, ReferenceRangeError, UsageError
-from station.measure.drums.types import Stroke
-from station.measure.fixed.types import FixedNote
+from station.errors import NotAllowedError, UsageError
 from station.measure.types import Gap, Heard, Level
 from station.music.pitch import check_a4
 from station.music.tunings import Instrument, load_instruments
 from station.room.agreement import Adopted, Agreement, Decides, hz_text
-from station.room.board import Board
 from station.room.deciding import Deciding, Decision
+from station.room.fixed_pitch import FixedPitch
 from station.room.history import LogEntry
 from station.room.lines import Lines
 from station.room.measured import Measured
 from station.room.model import STATE_PARTS, Event, Player, Reference, Station, StringState
-from station.room.offers import make_offer, measured_offer
+from station.room.offers import make_offer
+from station.room.parts import Context, Part, WantedEar
 from station.room.proposal import Offer
 from station.room.roster import Roster
 from station.room.taps import stroke_events
@@ -38,10 +38,9 @@ from station.room.taps import stroke_events
 __all__ = ["Decision", "Event", "Player", "Reference", "Room", "Station", "StringState"]
 
 NOW_LASTS_S = 1.0
-BY_BOX = "the box"
 
 
-class Room(Board):
+class Room(FixedPitch):
     """The reference, the players, their strings, the roll call and what is proposed.
 
     ``lines`` is how many channels the input has; ``in_cents`` how close to its
@@ -69,6 +68,13 @@ class Room(Board):
         self._deciding = Deciding(reference, self._roster)
         self._agreement = Agreement(self._roster.ids(), decides, leader)
         self._measured = Measured()
+        self.context = Context(
+            self._roster,
+            lambda: self.reference.a4_hz,
+            lambda: self._agreement.present(self._now_s),
+            lambda: self.station.quiet,
+        )
+        self.parts: dict[str, Part] = {}
 
     @property
     def reference(self) -> Reference:
@@ -77,7 +83,8 @@ class Room(Board):
     @property
     def save_mark(self) -> int:
         """Another number whenever something changed that should be on storage at once."""
-        return self._deciding.serial + self._agreement.changes + self._measured.changes
+        kept = self._deciding.serial + self._agreement.changes + self._measured.changes
+        return kept + sum(part.changes for part in self.parts.values())
 
     # -- what is heard -----------------------------------------------------
 
@@ -88,25 +95,44 @@ class Room(Board):
         when the roll call moved, or a line's state or hum changed.
         """
         self._now_s = now_s
-        if isinstance(heard, Level):
-            return self._room_event(self._lines.hear_level(heard, now_s))
-        if isinstance(heard, Gap):
-            self._lines.forget(heard.line)  # readings either side of a gap prove nothing
-            return []
-        seats = self._roster.on_line(heard.line)
-        events, moved = self._lines.hear_pitch(heard, seats, self.reference.a4_hz, now_s)
+        events, moved = self._hear_line(heard, now_s)
+        for part in self.parts.values():
+            moved |= part.hear(heard, now_s)
         return events + self._room_event(moved)
 
-    def measure(
-        self, line: int, notes: Iterable[FixedNote], sounding: bool, now_s: float
-    ) -> list[Event]:
-        """Take in what the ear for fixed pitch told of a line (of `measuring_lines`)."""
-        return self._room_event(self._measured.hear(line, notes, sounding, now_s), now_s)
+    def _hear_line(self, heard: Heard, now_s: float) -> tuple[list[Event], bool]:
+        if isinstance(heard, Level):
+            return [], self._lines.hear_level(heard, now_s)
+        if isinstance(heard, Gap):
+            self._lines.forget(heard.line)  # readings either side of a gap prove nothing
+            return [], False
+        seats = self._roster.on_line(heard.line)
+        return self._lines.hear_pitch(heard, seats, self.reference.a4_hz, now_s)
 
-    def hear_strokes(self, line: int, strokes: Iterable[Stroke], now_s: float) -> list[Event]:
-        """Take in what the drum ear of a line (of `drum_lines`) told: ``stroke`` events."""
+    def wanted_ears(self) -> set[WantedEar]:
+        """What should be listened to beside the strings: a drummer's strokes, and more."""
+        ears = {WantedEar("strokes", line) for line in self.drum_lines()}
+        return ears.union(*(part.wanted_ears() for part in self.parts.values()))
+
+    def hear_ear(self, wanted: WantedEar, told: Sequence[Any], now_s: float) -> list[Event]:
+        """Take in what one of `wanted_ears` told: events of its own kind.
+
+        A ``room`` event follows from each part's that began or ended something by it.
+        """
         self._pass_time(now_s)
-        return stroke_events(self._roster.drummers(line), strokes, self.reference.a4_hz)
+        events: list[Event] = []
+        if wanted.kind == "strokes":
+            drummers = self._roster.drummers(wanted.line)
+            events += stroke_events(drummers, told, self.reference.a4_hz)
+        for part in self.parts.values():
+            events += part.hear_ear(wanted, told, now_s) or []
+        return events
+
+    def change_part(self, change: Callable[[], object], now_s: float) -> list[Event]:
+        """Something asked of a part: ``change`` does it, and raises what it refuses."""
+        self._pass_time(now_s)
+        change()
+        return self._room_event(True)
 
     def start_taps_again(self, player_id: str, by: str, now_s: float) -> list[Event]:
         """Forget a drummer's strokes; raises UnknownPlayerError, UsageError for no drummer."""
@@ -190,7 +216,7 @@ class Room(Board):
             leader = ", ".join(self._roster.names([self._agreement.leader or ""]))
             raise NotAllowedError(f"only {leader}, who leads, can undo the reference")
         self._deciding.undo(name, at)
-        self._lines.forget()
+        self._reference_changed()
         return self._room_event(True)
 
     def set_present(self, players: Iterable[str], now_s: float) -> list[Event]:
@@ -207,6 +233,8 @@ class Room(Board):
             self._adopt(adopted, at)
         ended = self.tone is not None and now_s >= self.tone.ends_at_s and self._end_tone()
         lapsed = self._measured.lapse(at, now_s)
+        for part in self.parts.values():
+            lapsed |= part.tick(now_s)
         return self._room_event(True) if adopted or ended or lapsed else self._news()
 
     def _leads(self, player: str | None) -> bool:
@@ -239,74 +267,12 @@ class Room(Board):
         fate = f"{hz_text(new.a4_hz)} was {kind} by {new.by or 'somebody'}"
         self._agreement.close_all(fate, self._now_s)
         if self._deciding.change(new, kind, offer.evidence if offer else None, away):
-            self._lines.forget()
+            self._reference_changed()
 
-    # -- instruments of fixed pitch --------------------------------------------
-
-    def measuring_lines(self) -> frozenset[int]:
-        """The lines on which an instrument of fixed pitch is being measured."""
-        return self._measured.lines()
-
-    def begin_measuring(
-        self,
-        at: str,
-        now_s: float,
-        *,
-        player: str | None = None,
-        line: int | None = None,
-        name: str = "",
-    ) -> list[Event]:
-        """Listen to a player's instrument, or to another on a line, until it is measured.
-
-        Raises UsageError (UnknownPlayerError) for what cannot be meant, and
-        NotNowError while another is being measured.
-        """
-        source = self._roster.source(player, line, name)
-        return self._room_event(self._measured.begin([source], at, now_s), now_s)
-
-    def finish_measuring(self, by: str, at: str, now_s: float) -> list[Event]:
-        """Keep what was measured; raises NotNowError when nothing was."""
-        self._roster.who(by)
-        self._measured.finish(at)
-        return self._room_event(True, now_s)
-
-    def cancel_measuring(self, by: str, now_s: float) -> list[Event]:
-        """Keep nothing of it; raises NotNowError when nothing is being measured."""
-        self._roster.who(by)
-        self._measured.cancel()
-        return self._room_event(True, now_s)
-
-    def forget_measured(self, instrument_id: str, now_s: float) -> list[Event]:
-        """Raises UnknownMeasurementError."""
-        self._measured.forget(instrument_id)
-        return self._room_event(True, now_s)
-
-    def press_reference_button(self, at: str, now_s: float, long: bool = False) -> list[Event]:
-        """The box's button: listen; press again to adopt what was measured; long to cancel.
-
-        Until a note has been heard the second press does nothing. A pitch no
-        band could tune to is kept as measured, but not adopted.
-        """
-        self._pass_time(now_s)
-        measuring = self._measured.measuring
-        if measuring is None:
-            began = not long and self._measured.begin(self._roster.sources(), at, now_s)
-            return self._room_event(began)
-        if long:
-            self._measured.cancel()
-        elif measuring.instrument is None:
-            return []
-        else:
-            self._adopt_measured(at)
-        return self._room_event(True)
-
-    def _adopt_measured(self, at: str) -> None:
-        instrument = self._measured.finish(at)
-        try:
-            offer = measured_offer(instrument)
-        except ReferenceRangeError:
-            return
-        self._take(Reference(offer.a4_hz, at, BY_BOX, offer.reason), "adopted", offer)
+    def _reference_changed(self) -> None:
+        self._lines.forget()
+        for part in self.parts.values():
+            part.reference_changed()
 
     # -- what people change ------------------------------------------------
 
@@ -323,6 +289,8 @@ class Room(Board):
         if before is None:
             return []
         self._lines.forget(before.line)
+        for part in self.parts.values():
+            part.players_changed()
         return self._room_event(True, now_s)
 
     # -- what is shown and kept ----------------------------------------------
@@ -341,6 +309,7 @@ class Room(Board):
             "lines": [asdict(level) for level in self._lines.levels.values()],
             "players": [seat.snapshot(a4_hz, now_s, NOW_LASTS_S) for seat in self._roster],
             "roll_call": self.roll_call(),
+            **{name: part.as_json(now_s) for name, part in self.parts.items()},
         }
 
     def _reference(self) -> dict[str, Any]:
@@ -372,6 +341,7 @@ class Room(Board):
             "measured": self._measured.state(),
             "steps": self._deciding.steps_state(),
             "log": [entry.as_json() for entry in self._deciding.log()],
+            **{name: part.state() for name, part in self.parts.items()},
         }
 
     def restore(self, state: Mapping[str, Any]) -> list[str]:
@@ -382,10 +352,15 @@ class Room(Board):
         """
         self._deciding.restore(state["reference"])
         refused = self._roster.restore(state["players"], state["strings"])
-        parts = (self._agreement.restore, self._measured.restore, self._deciding.restore_steps)
-        for name, restore in zip(STATE_PARTS, parts, strict=True):
-            if state.get(name) is not None:
-                refused += restore(state[name])
+        restores: dict[str, Callable[[Any], list[str]]] = {
+            "agreement": self._agreement.restore,
+            "measured": self._measured.restore,
+            "steps": self._deciding.restore_steps,
+            **{name: part.restore for name, part in self.parts.items()},
+        }
+        for name in STATE_PARTS:
+            if state.get(name) is not None and name in restores:
+                refused += restores[name](state[name])
         return refused
 
     def _news(self) -> list[Event]:

@@ -243,7 +243,7 @@ class RoomStore:
         self._insert("players", _PLAYER_KEYS, players)
         new = [row for row in state.get("log", ()) if row["serial"] > self._log_serial]
         store_log.append(self._connection, new)
-        parts = {name: json.dumps(state.get(name)) for name in STATE_PARTS}
+        parts = {name: json.dumps(state[name]) for name in STATE_PARTS if name in state}
         for name, value in parts.items():
             if self._parts.get(name) != value:
                 self._connection.execute(
@@ -276,7 +276,8 @@ class RoomStore:
             return None
         state = _checked({"reference": references[0], "strings": strings, "players": players})
         self._log_serial = min(logged, state["reference"]["serial"])
-        return state | {name: _unpacked(self._parts.get(name)) for name in STATE_PARTS}
+        known = (name for name in STATE_PARTS if name in self._parts)
+        return state | {name: _unpacked(self._parts[name]) for name in known}
 
     def _rows(self, table: str, keys: tuple[str, ...]) -> list[dict[str, Any]]:
         columns = ", ".join(f'"{key}"' for key in keys)

@@ -11,6 +11,7 @@ import pytest
 from station.errors import UnknownPlayerError, UsageError
 from station.measure.drums.types import Mode, Stroke, StrokeVerdict
 from station.music.pitch import shift_cents
+from station.room.parts import WantedEar
 from station.room.room import Player, Reference, Room
 from station.room.taps import LEFT_OUT_MAX, WANTED, Taps
 
@@ -241,7 +242,7 @@ def player(room: Room, player_id: str) -> dict[str, Any]:
 
 
 def hear(room: Room, strokes: Iterable[Stroke]) -> list[Any]:
-    return room.hear_strokes(2, strokes, 9.0)
+    return room.hear_ear(WantedEar("strokes", 2), strokes, 9.0)
 
 
 def test_strokes_of_a_line_are_its_drummers_and_nobody_elses(room: Room) -> None:
@@ -272,7 +273,7 @@ def test_a_stroke_event_is_small(room: Room) -> None:
 
 
 def test_strokes_on_a_line_without_a_drummer_are_nobodys(room: Room) -> None:
-    assert room.hear_strokes(1, [stroke(1.0, line=1)], 9.0) == []
+    assert room.hear_ear(WantedEar("strokes", 1), [stroke(1.0, line=1)], 9.0) == []
 
 
 def test_two_drummers_on_one_line_both_hear_it() -> None:

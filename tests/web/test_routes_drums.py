@@ -2,6 +2,7 @@ import json
 
 import pytest
 
+from station.room.parts import WantedEar
 from station.room.room import Player, Reference, Room
 from station.web.openapi import describe_api
 from tests.support.fake_drums import make_stroke
@@ -83,7 +84,7 @@ def test_a_room_with_strokes_of_every_sort_is_as_described():
     told = []
     for at_s, verdict in enumerate(verdicts):
         stroke = make_stroke(float(at_s), TOM_HZ, verdict=verdict, line=1, beat_hz=1.7)
-        told += [event.payload for event in room.hear_strokes(1, [stroke], 9.0)]
+        told += [event.payload for event in room.hear_ear(WantedEar("strokes", 1), [stroke], 9.0)]
     snapshot = json.loads(json.dumps(room.snapshot(9.0), allow_nan=False))
 
     assert len(told) == len(verdicts)
