@@ -88,7 +88,7 @@ _TABLES: Mapping[str, Mapping[str, Check]] = {
     },
     "lamps": {"mode": check.one_of("gpio", "mock", "off"), "player": check.text()},
     "agreement": {"decides": check.one_of("everyone", "leader"), "leader": check.text()},
-    "tone": {"device": check.device},
+    "tone": {"device": check.device_or_off},
 }
 _LISTS: Mapping[str, Mapping[str, Check]] = {
     "players": {

@@ -21,6 +21,7 @@ from station.room.model import TEXT_LIMIT, clean_text
 Check = Callable[[Any], Any]
 _ID = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
+_INDEX = re.compile(r"\d+$|(plug)?hw:\s*(\d|CARD=\d+(,|$))", re.IGNORECASE)
 ID_LIMIT = 32
 
 
@@ -94,14 +95,20 @@ def a4(value: Any) -> float:
 
 
 def device(value: Any) -> str:
-    """A sound input by a name that does not change when cards are plugged in."""
+    """A sound card by a name that does not change when cards are plugged in."""
     name: str = text(1, 120)(value)
-    if name.isdecimal():
+    if _INDEX.match(name):
         raise ValueError(
             f"{shown(value)} is an index, which changes when cards are plugged in:"
             ' write a name such as "hw:CARD=Name,DEV=0"'
         )
     return name
+
+
+def device_or_off(value: Any) -> str:
+    """A sound card, or "off" however it is written."""
+    name = device(value)
+    return name.lower() if name.lower() == "off" else name
 
 
 def host(value: Any) -> str:

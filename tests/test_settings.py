@@ -83,6 +83,13 @@ def test_an_empty_file_means_the_defaults(tmp_path):
     assert load(tmp_path, "") == default_settings()
 
 
+@pytest.mark.parametrize("device", ["hw:CARD=Codec2,DEV=0", "default", "OFF"])
+def test_a_card_is_taken_by_its_name_and_off_however_it_is_written(tmp_path, device):
+    settings = load(tmp_path, f"[tone]\ndevice = '{device}'")
+
+    assert settings.tone.device == device.replace("OFF", "off")
+
+
 @pytest.mark.parametrize("names", ["english", "german", "solfege"])
 def test_each_naming_system_is_taken_and_shown_while_tunings_stay_english(tmp_path, names):
     settings = load(tmp_path, f"[station]\nnote_names = '{names}'\n{BASS_TUNING}")
@@ -197,6 +204,8 @@ tuning = "drop-q"
         ("[station]\nnote_names = 3", 2, "station.note_names", '"english", "german", "solfege"'),
         ("[station]\nnote_name = 'german'", 2, "station.note_name", "valid key is note_names"),
         ("[input]\ndevice = '2'", 2, "input.device", "index"),
+        ("[input]\ndevice = 'hw:1,0'", 2, "input.device", "index"),
+        ("[tone]\ndevice = 'plughw:CARD=0,DEV=0'", 2, "tone.device", "index"),
         ("[input]\ndevice = ''", 2, "input.device", "at least 1"),
         ("[input]\nrate_hz = 48000.0", 2, "input.rate_hz", "44100, 48000, 96000"),
         ("[input]\nrate_hz = '48000'", 2, "input.rate_hz", "nearest is 48000"),

@@ -34,6 +34,7 @@ HEADERS = {
 def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
     """The WSGI application of one station's page."""
     app = Flask(__name__)
+    app.url_map.merge_slashes = False  # or // would be answered by an HTML redirect
     app.json.ensure_ascii = False  # type: ignore[attr-defined]
     app.config["MAX_CONTENT_LENGTH"] = guards.MAX_BODY_BYTES
     codes = guards.CodeCheck()

@@ -62,6 +62,14 @@ def test_asking_for_the_head_of_the_stream_takes_no_place(client, station):
     assert station.hub.streams == 0
 
 
+@pytest.mark.parametrize("path", ["/api/v1//room", "//api/v1/room", "/api/v1/proposals/..%2f/x"])
+def test_an_address_with_something_too_many_is_nowhere_and_never_a_redirect(client, path):
+    response = client.get(path)
+
+    assert response.status_code in (404, 405)
+    assert response.is_json
+
+
 def test_the_join_code_leads_to_an_address_another_phone_can_reach(client, station):
     station.page_addresses = ["http://127.0.0.1:8080/", "http://localhost/", "http://192.0.2.9/"]
     reachable = client.get("/qr.svg")
