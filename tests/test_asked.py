@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,38 +15,27 @@ from station.daemon import TunerStation
 from station.keeping import STORE_NAME
 from station.lamps.pins import REFERENCE_BUTTON
 from station.music.pitch import midi_to_hz
-from station.probe import Probe
 from station.room import agreement, lines
 from station.room.model import Player
-from station.settings import LampSettings, PageSettings, Settings, StationSettings
-from station.settings_model import AgreementSettings, InputSettings, ToneSettings
+from station.settings import Settings
+from station.settings_model import AgreementSettings, ToneSettings
 from station.sound.tone_muted import MutedToneOut
 from tests.support.drum_strokes import tom
 from tests.support.hand_input import HandInput, player_of, pluck
 from tests.support.page_client import Answer, ask, change, event_stream, wait_until
+from tests.support.running import BRANNOCK, CODE, TOVE, Start, cellar, starting
 from tests.support.strings import Floats, noise
 
 pytestmark = pytest.mark.usefixtures("no_process_survives")
 
-CODE = "hemlock-9"
-TOVE = Player("tove", "Tove", "guitar", "standard", line=1)
-BRANNOCK = Player("brannock", "Brannock", "bass", "standard", line=2)
 ILSE = Player("ilse", "Ilse", "keyboard", line=3)
 KEYBOARD_HZ = 441.3
 WHITE_AND_BLACK = (57, 61, 64, 66, 69, 72, 70, 63, 68, 71)  # ten notes of a keyboard
 
-Start = Callable[..., TunerStation]
-
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    return Settings(
-        station=StationSettings("Cellar room", CODE, tmp_path / "state"),
-        input=InputSettings("by hand", channels=3),
-        page=PageSettings("127.0.0.1", 0),
-        lamps=LampSettings("mock"),
-        players=(TOVE, BRANNOCK, ILSE),
-    )
+    return cellar(tmp_path, TOVE, BRANNOCK, ILSE)
 
 
 @pytest.fixture
@@ -57,14 +45,7 @@ def hand() -> HandInput:
 
 @pytest.fixture
 def start(settings: Settings) -> Iterator[Start]:
-    """Start a station without a voice; whatever still runs at the end is stopped."""
-    with ExitStack() as running:
-
-        def begin(make_input: Any = None, of: Settings = settings, **options: Any) -> TunerStation:
-            options = {"make_tone_out": lambda _, on_tone: MutedToneOut(on_tone), **options}
-            made = TunerStation(of, make_input or HandInput(), Probe("numpy"), **options)
-            return running.enter_context(made)
-
+    with starting(settings, make_tone_out=lambda _, on_tone: MutedToneOut(on_tone)) as begin:
         yield begin
 
 

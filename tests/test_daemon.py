@@ -7,8 +7,7 @@ import logging
 import shutil
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -25,35 +24,25 @@ from station.music.pitch import shift_cents
 from station.probe import Probe
 from station.room.model import Event, Player
 from station.room.store import RoomStore
-from station.settings import LampSettings, PageSettings, Settings, StationSettings
-from station.settings_model import AgreementSettings, InputSettings
+from station.settings import LampSettings, Settings
+from station.settings_model import AgreementSettings
 from station.sound.band import BAND, SimulatedBand
 from station.sound.simulated_input import SimulatedInput
 from tests.support.hand_input import HandInput, player_of, pluck
 from tests.support.page_client import ask, event_stream, wait_until
+from tests.support.running import BRANNOCK, CODE, TOVE, Start, cellar, starting
 from tests.support.station_process import free_port
 
 pytestmark = pytest.mark.usefixtures("no_process_survives")
 
-CODE = "hemlock-9"
-TOVE = Player("tove", "Tove", "guitar", "standard", line=1)
-BRANNOCK = Player("brannock", "Brannock", "bass", "standard", line=2)
 IDA = Player("ida", "Ida", "drum-kit", line=3)
 # Fundamentals of open strings at A4 = 440 Hz, equal temperament (from memory).
 GUITAR_HZ = {6: 82.407, 5: 110.0, 4: 146.832, 3: 195.998, 2: 246.942, 1: 329.628}
 
-Start = Callable[..., TunerStation]
-
 
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
-    return Settings(
-        station=StationSettings("Cellar room", CODE, tmp_path / "state"),
-        input=InputSettings("by hand", channels=3),
-        page=PageSettings("127.0.0.1", 0),
-        lamps=LampSettings("mock"),
-        players=(TOVE, BRANNOCK, IDA),
-    )
+    return cellar(tmp_path, TOVE, BRANNOCK, IDA)
 
 
 @pytest.fixture
@@ -63,13 +52,7 @@ def hand() -> HandInput:
 
 @pytest.fixture
 def start(settings: Settings) -> Iterator[Start]:
-    """Start a station; whatever is still running at the end of the test is stopped."""
-    with ExitStack() as running:
-
-        def begin(make_input: Any = None, of: Settings = settings, **options: Any) -> TunerStation:
-            made = TunerStation(of, make_input or HandInput(), Probe("numpy"), **options)
-            return running.enter_context(made)
-
+    with starting(settings) as begin:
         yield begin
 
 
