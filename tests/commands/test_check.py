@@ -193,8 +193,8 @@ def test_an_input_named_by_a_number_is_a_fault_of_the_settings(look, write):
     items, code = look(write("hw:0,0"))
 
     assert code == 1
-    assert "is a number" in items["input"]["found"]
-    assert items["input"]["remedy"] == "correct [input] in the settings"
+    assert "is an index" in items["settings"]["found"]
+    assert items["settings"]["remedy"] == "correct the settings file"
 
 
 def test_overruns_while_listening_are_remarked_on():
@@ -260,7 +260,7 @@ def test_checking_leaves_nothing_behind(look, write, feed, tmp_path):
 def test_a_port_in_use_by_another_program_is_a_fault(look, write, monkeypatch):
     monkeypatch.setattr(check_running, "ANSWER_LIMIT_S", 0.3)
     with socket.create_server(("127.0.0.1", 0)) as other:  # takes connections, never answers
-        items, code = look(write("hw:0,0", port=other.getsockname()[1]))
+        items, code = look(write("hw:CARD=Gone,DEV=0", port=other.getsockname()[1]))
 
     assert code == 1
     assert items["page port"]["state"] == "fault"

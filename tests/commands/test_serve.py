@@ -51,7 +51,7 @@ def test_an_input_named_by_a_number_is_refused_in_one_line(command, tmp_path):
 
     assert done.exit_code in (1, 2)
     assert done.stderr.count("\n") == 1
-    assert "is a number" in done.stderr
+    assert "is an index" in done.stderr
 
 
 @pytest.mark.parametrize("name", ["run", "demo"])
