@@ -17,6 +17,8 @@ from click.core import ParameterSource
 
 from station import __version__
 from station.cli_drum import drum
+from station.cli_gauge import gauge
+from station.cli_lamps import label, lamps
 from station.cli_options import config_option, names_option
 from station.errors import SettingsError, StationError, UsageError
 from station.plain_text import fit_output, path_text
@@ -227,8 +229,9 @@ def settings(config: Path | None, as_json: bool) -> None:
 @cli.command()
 @config_option
 @click.option("--json", "as_json", is_flag=True, help="A JSON object a line.")
+@click.option("--show-code", is_flag=True, help="Show the room code, which is masked otherwise.")
 @click.pass_context
-def check(context: click.Context, config: Path | None, as_json: bool) -> None:
+def check(context: click.Context, config: Path | None, as_json: bool, show_code: bool) -> None:
     """Look this box over: input, levels, lamps, storage, network. Exit code 1 on a fault.
 
     \b
@@ -237,10 +240,13 @@ def check(context: click.Context, config: Path | None, as_json: bool) -> None:
     """
     from station.commands.check import run_check
 
-    context.exit(run_check(config, as_json))
+    context.exit(run_check(config, as_json, show_code))
 
 
 cli.add_command(drum)
+cli.add_command(gauge)
+cli.add_command(lamps)
+cli.add_command(label)
 
 
 def main() -> None:

@@ -9,8 +9,10 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
+from ipaddress import ip_address
 from pathlib import Path
 
+from station.commands.check_board import look_at_board, look_at_name
 from station.commands.check_box import (
     look_at_dependencies,
     look_at_lamps,
@@ -30,10 +32,10 @@ from station.settings import Settings
 NEED_SETTINGS = ("input", "lamps", "storage", "page port")
 
 
-def run_check(config: Path | None, as_json: bool) -> int:
+def run_check(config: Path | None, as_json: bool, show_code: bool = False) -> int:
     """Print every item as it is found; 1 when one of them is a fault, else 0."""
     states = []
-    for item in look_over(config):
+    for item in look_over(config, show_code):
         states.append(item.state)
         print(as_line(item) if as_json else as_text(item), flush=True)  # noqa: T201
     if not as_json:
@@ -41,10 +43,11 @@ def run_check(config: Path | None, as_json: bool) -> int:
     return 1 if "fault" in states else 0
 
 
-def look_over(config: Path | None) -> Iterator[Item]:
+def look_over(config: Path | None, show_code: bool = False) -> Iterator[Item]:
     """Every item in turn; what takes time comes after what is known at once."""
     yield look_at_python()
     yield from look_at_dependencies()
+    yield from look_at_board()
     try:
         settings = read_settings(config)
     except SettingsError as error:
@@ -54,9 +57,11 @@ def look_over(config: Path | None) -> Iterator[Item]:
         unseen = "not looked at: the settings cannot be read"
         yield from (remark(name, unseen, "correct the settings file") for name in NEED_SETTINGS)
         return
-    yield settings_item(config, settings)
+    yield settings_item(config, settings, show_code)
     yield storage_item(settings)
     yield look_at_network(settings.page.host)
+    if not ip_address(settings.page.host).is_loopback:
+        yield look_at_name()
     port, room = look_at_port(settings.page.host, settings.page.port)
     yield port
     if room is not None and not room["station"]["simulated"]:
@@ -68,13 +73,14 @@ def look_over(config: Path | None) -> Iterator[Item]:
     yield from look_at_input(settings.input, settings.players)
 
 
-def settings_item(config: Path | None, settings: Settings) -> Item:
-    """Which settings hold; the room code is told apart from none, and never shown."""
+def settings_item(config: Path | None, settings: Settings, show_code: bool = False) -> Item:
+    """Which settings hold; of the room code only whether there is one, unless asked for."""
     source = "the defaults (no settings file given)" if config is None else str(config)
     players, lines = len(settings.players), settings.input.channels
     found = f"{source}: {_counted(players, 'player')} on {_counted(lines, 'line')}"
     if settings.station.room_code:
-        return ok("settings", f"{found}, room code set")
+        code = f"room code {settings.station.room_code}" if show_code else "room code set"
+        return ok("settings", f"{found}, {code}")
     return remark(
         "settings",
         f"{found}, no room code: every start of the station makes a new one",

@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from station.commands import check_box, check_clock, check_input, check_running
+from station.box_health import Supply
+from station.commands import check_board, check_box, check_clock, check_input, check_running
 from station.commands.check_box import look_at_dependencies, look_at_lamps, look_at_storage
 from station.commands.check_input import broken_input, line_item
 from station.daemon import TunerStation, demo_settings
@@ -36,9 +37,12 @@ WriteSettings = Callable[..., Path]
 
 
 @pytest.fixture(autouse=True)
-def synchronised(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A box whose clock is right, whatever the machine's is that the tests run on."""
+def in_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A box in order, whatever the machine is that the tests run on."""
     monkeypatch.setattr(check_clock, "ask_system", lambda: ClockState(True, "chrony", 0.0004))
+    monkeypatch.setattr(check_board, "temperature_c", lambda _: 51.0)
+    monkeypatch.setattr(check_board, "supply", lambda *_, **__: Supply(False))
+    monkeypatch.setattr(check_board, "memory_bytes", lambda _: (251_000_000, 479_000_000))
 
 
 @pytest.fixture
@@ -93,6 +97,13 @@ def tone(amplitude: float, seconds: float = 6.0) -> np.ndarray:
 # -- a box without a running station ------------------------------------------
 
 
+@pytest.mark.parametrize("option", [[], ["--show-code"]])
+def test_the_room_code_is_shown_to_whoever_asks_for_it_and_masked_otherwise(command, write, option):
+    shown = command("check", "--config", write(), *option).stdout
+
+    assert (CODE in shown) == (option != [])
+
+
 def test_a_box_in_order_has_nothing_to_remedy(look, write, feed):
     feed(raw(tone(0.3), tone(0.1)))
 
@@ -102,6 +113,9 @@ def test_a_box_in_order_has_nothing_to_remedy(look, write, feed):
     assert {name: each["state"] for name, each in items.items() if name != "network"} == {
         "python": "ok",
         "packages": "ok",
+        "temperature": "ok",
+        "power": "ok",
+        "memory": "ok",
         "settings": "ok",
         "storage": "ok",
         "page port": "ok",
