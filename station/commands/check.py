@@ -21,7 +21,7 @@ from station.commands.check_box import (
     look_at_storage,
 )
 from station.commands.check_clock import look_at_clock
-from station.commands.check_input import look_at_input
+from station.commands.check_input import look_at_input, look_at_tone
 from station.commands.check_item import Item, fault, ok, remark
 from station.commands.check_running import look_at_port, look_at_running_station
 from station.commands.serve import read_settings
@@ -70,6 +70,7 @@ def look_over(config: Path | None, show_code: bool = False) -> Iterator[Item]:
     yield look_at_clock()
     yield tracker_item(probe_aubio())
     yield look_at_lamps(settings.lamps.mode)
+    yield look_at_tone(settings.tone.device)
     yield from look_at_input(settings.input, settings.players)
 
 

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from station.commands.check_item import Item, LineItem, State, fault, ok, remark
-from station.errors import LineInputError, LineInputRefusedError
+from station.errors import LineInputError, LineInputRefusedError, ToneError
 from station.measure.decimate import Decimator
 from station.measure.hum import PAUSES_S, find_hum
 from station.measure.levels import dbfs, level_of
@@ -19,10 +19,13 @@ from station.room.model import Player
 from station.settings import InputSettings
 from station.sound.blocks import Samples
 from station.sound.line_input import LineFormat, LineInput
+from station.sound.tone_out import OFF, OFF_REASON, list_outputs
 
 LISTEN_S = 1.0
 LISTEN_LIMIT_S = 4.0
 """A device slower than a quarter of its rate is not waited for any longer."""
+ANY_OUTPUT = "default"
+NO_TONE = 'set device in [tone] to an output that is there, or to "off"; phones can sound it, too'
 DC_LIMIT = 0.01
 """Part of full scale; a mean further from zero takes headroom (common practice, no source)."""
 
@@ -49,6 +52,20 @@ def look_at_input(wanted: InputSettings, players: Sequence[Player]) -> Iterator[
         samples = sound.samples[:, line - 1]
         heard = asdict(level_of(samples, line, 0.0)) if samples.size else {"line": line}
         yield line_item(heard | hum_of(samples, wanted.rate_hz), _who(line, players))
+
+
+def look_at_tone(device: str) -> Item:
+    """Whether the reference tone has a card to come out of, by name; nothing is played."""
+    if device == OFF:
+        return ok("tone", OFF_REASON)
+    try:
+        names = [name for name, _ in list_outputs()]
+    except ToneError as error:
+        return remark("tone", str(error), NO_TONE)
+    if device in names or (device == ANY_OUTPUT and names):
+        return ok("tone", f"comes out of {device}; phones can sound it, too")
+    listed = ", ".join(names) or "none at all"
+    return remark("tone", f"no output {device}: there is {listed}", NO_TONE)
 
 
 def _listen(wanted: InputSettings) -> Sound:

@@ -12,7 +12,7 @@ from typing import Any
 from station import __version__
 from station.commands.check_box import dark_lamps
 from station.commands.check_clock import look_at_clock, running_clock_item
-from station.commands.check_input import broken_input, input_item, line_item
+from station.commands.check_input import NO_TONE, broken_input, input_item, line_item
 from station.commands.check_item import Item, fault, ok, remark
 
 ANSWER_LIMIT_S = 3.0
@@ -67,6 +67,7 @@ def look_at_running_station(room: dict[str, Any]) -> Iterator[Item]:
         if lamps["state"] == "lit"
         else dark_lamps(lamps["reason"] or "off")
     )
+    yield tone_item(station)
     heard = station["input"]
     if heard["state"] != "listening":
         yield broken_input(heard["reason"] or heard["state"], heard["state"] == "failed")
@@ -75,6 +76,14 @@ def look_at_running_station(room: dict[str, Any]) -> Iterator[Item]:
     for level in room["lines"]:
         here = (p["name"] for p in room["players"] if p["line"] == level["line"])
         yield line_item(level, " and ".join(here))
+
+
+def tone_item(station: dict[str, Any]) -> Item:
+    """Whether the running station can sound the reference."""
+    told = station.get("tone_out") or {"state": "off", "reason": "not told"}
+    if told["state"] == "failed":
+        return remark("tone", told["reason"] or "failed", NO_TONE)
+    return ok("tone", told["reason"] or "can be sounded by the station")
 
 
 def _get(host: str, port: int, path: str) -> Any:

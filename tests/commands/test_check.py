@@ -20,7 +20,7 @@ from station.commands import check_board, check_box, check_clock, check_input, c
 from station.commands.check_box import look_at_dependencies, look_at_lamps, look_at_storage
 from station.commands.check_input import broken_input, line_item
 from station.daemon import TunerStation, demo_settings
-from station.errors import LineInputError
+from station.errors import LineInputError, ToneError
 from station.probe import Probe
 from station.room.mains import REMEDY
 from station.settings import Settings, load_settings
@@ -54,6 +54,7 @@ def write(tmp_path: Path) -> WriteSettings:
         path.write_text(
             f'[station]\nroom_code = "{CODE}"\ndata_dir = "{tmp_path / "state"}"\n'
             f'[input]\ndevice = "{device}"\nchannels = {channels}\n'
+            '[tone]\ndevice = "off"\n'
             f'[page]\nhost = "127.0.0.1"\nport = {port or free_port()}\n'
             '[lamps]\nmode = "off"\n'
             '[[players]]\nname = "Tove"\ninstrument = "guitar"\nline = 1\n'
@@ -122,6 +123,7 @@ def test_a_box_in_order_has_nothing_to_remedy(look, write, feed):
         "clock": "ok",
         "tracker": "ok",
         "lamps": "ok",
+        "tone": "ok",
         "input": "ok",
         "line 1": "ok",
         "line 2": "ok",
@@ -209,6 +211,46 @@ def test_an_input_named_by_a_number_is_a_fault_of_the_settings(look, write):
     assert code == 1
     assert "is an index" in items["settings"]["found"]
     assert items["settings"]["remedy"] == "correct the settings file"
+
+
+@pytest.mark.parametrize(
+    ("device", "outputs", "state", "said"),
+    [
+        ("off", [], "ok", "switched off"),
+        ("hw:CARD=Codec2,DEV=0", [("hw:CARD=Codec2,DEV=0", 2)], "ok", "comes out of hw:CARD"),
+        ("default", [("hw:CARD=Codec2,DEV=0", 2)], "ok", "comes out of default"),
+        ("default", [], "remark", "there is none at all"),
+        ("hw:CARD=Gone,DEV=0", [("hw:CARD=Codec2,DEV=0", 2)], "remark", "no output hw:CARD=Gone"),
+    ],
+)
+def test_where_the_tone_would_come_out_is_told(monkeypatch, device, outputs, state, said):
+    monkeypatch.setattr(check_input, "list_outputs", lambda: outputs)
+
+    item = check_input.look_at_tone(device)
+
+    assert item.state == state
+    assert said in item.found
+
+
+def test_outputs_that_cannot_be_listed_are_remarked_on(monkeypatch):
+    def fail() -> None:
+        raise ToneError("the sound system did not answer within 6 s")
+
+    monkeypatch.setattr(check_input, "list_outputs", fail)
+
+    assert check_input.look_at_tone("default").state == "remark"
+
+
+@pytest.mark.parametrize(
+    ("told", "state"),
+    [
+        ({"state": "ready", "reason": None}, "ok"),
+        ({"state": "off", "reason": "switched off"}, "ok"),
+        ({"state": "failed", "reason": "the card is gone"}, "remark"),
+    ],
+)
+def test_a_running_station_tells_of_its_tone(told, state):
+    assert check_running.tone_item({"tone_out": told}).state == state
 
 
 def test_overruns_while_listening_are_remarked_on():
