@@ -1,4 +1,4 @@
-"""The one table of pins: what code, wiring guide and tests all read.
+"""The one table of pins: what code, wiring guide, drawings and tests all read.
 
 ``bcm`` is the number printed as GPIOn in wiring charts, ``header`` the pin of
 the 40-pin header it comes out at. Pins of the sound interface (18 to 21), the
@@ -11,7 +11,8 @@ Cautions (common practice, no source):
 - Every lamp has its own series resistor between the pin and the lamp's longer
   leg; the shorter leg goes to ground. No resistor, no lamp.
 - At most 8 mA from one pin and 50 mA from all of them together. The resistors
-  below keep well under both with every lamp fully lit.
+  keep under both with every lamp fully lit and everything else at its worst
+  (`electrics.py`).
 - Buttons go between the pin and ground; the board's own pull-up holds the pin
   high, so neither needs a resistor.
 - Wire with the power off, and look twice before switching it on.
@@ -21,17 +22,41 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-SUPPLY_V = 3.3
-PIN_LIMIT_MA = 8.0
-TOTAL_LIMIT_MA = 50.0
+from station.lamps.electrics import (
+    FORWARD_V,
+    PIN_LIMIT_MA,
+    SUPPLY_V,
+    TOTAL_LIMIT_MA,
+    WANTED_MA,
+    currents,
+    series_resistor_ohm,
+)
 
-E12 = (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82)  # IEC 60063, from memory
+__all__ = [
+    "BAND",
+    "COLUMN",
+    "GROUND_OF_BUTTONS",
+    "GROUND_OF_LAMPS",
+    "HEADER",
+    "HEADER_OF",
+    "PIN_LIMIT_MA",
+    "QUIET_BUTTON",
+    "REFERENCE_BUTTON",
+    "SUPPLY_V",
+    "TOTAL_LIMIT_MA",
+    "Lamp",
+    "Push",
+    "series_resistor_ohm",
+]
 
-# Typical forward voltages of small indicator LEDs (common practice, no source);
-# the lowest likely one is what the current limit is checked against.
-FORWARD_V = {"amber": 2.0, "white": 2.9, "blue": 2.9}
-LOWEST_FORWARD_V = {"amber": 1.8, "white": 2.6, "blue": 2.6}
-WANTED_MA = {"amber": 5.0, "white": 3.0, "blue": 3.0}
+# The 40-pin header, pin 1 first: supplies, grounds, and GPIO by number.
+HEADER: tuple[str | int, ...] = (
+    "3.3 V", "5 V", 2, "5 V", 3, "ground", 4, 14, "ground", 15,
+    17, 18, 27, "ground", 22, 23, "3.3 V", 24, 10, "ground",
+    9, 25, 11, 8, "ground", 7, 0, 1, 5, "ground",
+    6, 12, 13, "ground", 19, 16, 26, 20, "ground", 21,
+)  # fmt: skip
+HEADER_OF = {bcm: pin for pin, bcm in enumerate(HEADER, start=1) if isinstance(bcm, int)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +75,8 @@ class Lamp:
 
     @property
     def worst_ma(self) -> float:
-        """The current when fully lit, with the lowest forward voltage likely."""
-        return 1000.0 * (SUPPLY_V - LOWEST_FORWARD_V[self.colour]) / self.resistor_ohm
+        """The current when fully lit, with everything that may be off at its worst."""
+        return currents(self.colour, self.resistor_ohm).most_ma
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +104,4 @@ COLUMN = (
 BAND = Lamp("band", "white", 24, 18)
 REFERENCE_BUTTON = Push("reference", 23, 16)
 QUIET_BUTTON = Push("quiet", 22, 15)
-
-
-def series_resistor_ohm(forward_v: float, wanted_ma: float) -> int:
-    """The smallest E12 value that lets no more than ``wanted_ma`` flow.
-
-    Ohm's law: R = (3.3 V - forward voltage) / current.
-    """
-    least_ohm = 1000.0 * (SUPPLY_V - forward_v) / wanted_ma
-    values = (digits * decade for decade in (1, 10, 100, 1000) for digits in E12)
-    return next(value for value in values if value >= least_ohm - 1e-9)
+GROUND_OF_LAMPS, GROUND_OF_BUTTONS = 39, 14  # header pins next to theirs

@@ -14,6 +14,7 @@ class FakeLgpio(types.ModuleType):
     """``labels`` maps chip numbers to labels; ``duty`` keeps the last percentage of each pin."""
 
     SET_PULL_NONE, SET_PULL_UP, SET_PULL_DOWN = 128, 32, 64
+    IS_OUTPUT = 2  # of the mode's bits
     RISING_EDGE, FALLING_EDGE, BOTH_EDGES = 1, 2, 3
 
     class error(Exception):
@@ -26,6 +27,9 @@ class FakeLgpio(types.ModuleType):
         self.duty: dict[int, float] = {}
         self.broken = False
         self.busy: set[int] = set()
+        self.debounced_us: dict[int, int] = {}
+        self.pulled: dict[int, int] = {}
+        self._mode: dict[int, int] = {}
 
     def gpiochip_open(self, chip: int) -> int:
         if chip not in self.labels:
@@ -41,16 +45,29 @@ class FakeLgpio(types.ModuleType):
         return [0, 54, f"gpiochip{handle}", self.labels[handle]]
 
     def gpio_claim_input(self, handle: int, pin: int, flags: int = 0) -> int:
+        self.pulled[pin] = flags
+        self._mode[pin] = flags
         return self._claim(pin)
 
+    def gpio_claim_alert(self, handle: int, pin: int, edges: int, flags: int = 0) -> int:
+        return self._claim(pin)
+
+    def callback(self, handle: int, pin: int, edges: int, call: Any) -> Any:
+        return types.SimpleNamespace(cancel=lambda: None)
+
+    def gpio_set_debounce_micros(self, handle: int, pin: int, microseconds: int) -> int:
+        self.debounced_us[pin] = microseconds
+        return 0
+
     def gpio_claim_output(self, handle: int, pin: int, level: int = 0) -> int:
+        self._mode[pin] = self.IS_OUTPUT
         return self._claim(pin)
 
     def gpio_free(self, handle: int, pin: int) -> int:
         return 0
 
     def gpio_get_mode(self, handle: int, pin: int) -> int:
-        return 2
+        return self._mode.get(pin, self.IS_OUTPUT)
 
     def gpio_write(self, handle: int, pin: int, level: int) -> int:
         self.duty[pin] = 100.0 * level

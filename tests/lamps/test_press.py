@@ -1,4 +1,4 @@
-"""What a press of the reference button means."""
+"""What a press of a button means."""
 
 from __future__ import annotations
 
@@ -58,6 +58,32 @@ def test_a_button_that_stays_down_is_stuck_and_said_to_be_once():
     judge.up(STUCK_S + 3.0)
     judge.down(100.0)
     assert not judge.has_stuck(101.0)
+
+
+def test_a_button_that_was_down_at_the_start_means_nothing_until_it_has_been_let_go():
+    judge = PressJudge()
+    judge.was_down()
+
+    assert judge.stuck
+    assert judge.held(60.0) is None
+    assert not judge.has_stuck(60.0)
+    assert judge.up(61.0) is None
+    assert not judge.stuck
+    judge.down(62.0)
+    assert judge.up(62.2) == "short"
+
+
+def test_a_stuck_button_works_again_after_it_was_let_go():
+    judge = PressJudge()
+    judge.down(0.0)
+    assert judge.held(LONG_S) == "long"
+    assert judge.has_stuck(STUCK_S)
+
+    assert judge.up(STUCK_S + 1.0) is None
+    judge.down(STUCK_S + 2.0)
+
+    assert not judge.stuck
+    assert judge.up(STUCK_S + 2.2) == "short"
 
 
 @given(st.lists(st.tuples(st.booleans(), st.floats(0.0, 5.0)), max_size=40))

@@ -1,0 +1,258 @@
+"""`station lamps test` and `station lamps buttons`: what they say, light, feel and refuse."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from station.commands import lamps as module
+from station.commands.lamps import ending, run_buttons, run_lamps_test
+from station.errors import LampError
+from station.lamps import lights
+from station.lamps.chip import mock_factory
+from station.lamps.lamps import Lamps
+from station.lamps.pins import BAND, COLUMN, QUIET_BUTTON, REFERENCE_BUTTON
+from station.lamps.wiring import own_wiring
+from tests.support.page_client import wait_until
+
+
+@pytest.fixture
+def factory(monkeypatch) -> Iterator[Any]:
+    """The mock pins that the commands get, for the test to look at and press."""
+    made = mock_factory()
+    monkeypatch.setattr(module, "mock_factory", lambda: made)
+    monkeypatch.setattr(lights, "mock_factory", lambda: made)
+    yield made
+    made.close()
+
+
+def objects(text: str) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in text.splitlines()]
+
+
+# -- lamps ---------------------------------------------------------------------
+
+
+def test_every_lamp_is_named_with_its_pin_bottom_to_top_then_the_signs(command):
+    done = command("lamps", "test", "--pins", "mock", "--seconds", "0.02")
+
+    lines = done.stdout.splitlines()
+    assert done.exit_code == 0
+    assert lines[0].startswith("Mock pins: nothing is lit")
+    for line, lamp in zip(lines[1:], (*COLUMN, BAND), strict=False):
+        assert line.startswith(lamp.name)
+        assert f"GPIO {lamp.bcm} " in line
+        assert line.endswith(f"header pin {lamp.header}")
+    assert [line.split("  ")[0] for line in lines[9:]] == [
+        "flat", "listening", "surer", "agreed", "roll call", "in", "quiet",
+    ]  # fmt: skip
+
+
+def test_as_json_every_lamp_and_sign_is_an_object_a_line(command):
+    done = command("lamps", "test", "--pins", "mock", "--seconds", "0.02", "--json")
+
+    said = objects(done.stdout)
+    assert [each["kind"] for each in said] == ["lamp"] * 8 + ["sign"] * 7
+    assert said[0] == {
+        "kind": "lamp",
+        "name": "far flat",
+        "colour": "amber",
+        "bcm": 5,
+        "header": 29,
+        "resistor_ohm": 330,
+    }
+
+
+def test_each_lamp_is_really_lit_while_it_is_named_and_all_go_dark_at_the_end(
+    factory, monkeypatch, capsys
+):
+    lit: list[tuple[float, ...]] = []
+    write = lights.Lights.write
+
+    def remember(self: lights.Lights, column: Any, band: float) -> None:
+        write(self, column, band)
+        values = self.values()
+        lit.append((*values[0], values[1]))
+
+    monkeypatch.setattr(lights.Lights, "write", remember)
+    monkeypatch.setattr("station.lamps.walk.SIGN_LAMPS", 0.1)
+    code = run_lamps_test(None, "mock", 0.25, as_json=True)
+
+    assert code == 0
+    for place in range(8):
+        assert tuple(float(each == place) for each in range(8)) in lit
+    freed = lights.Lights("mock")  # which it could not be while another holds the pins
+    assert freed.values() == ((0.0,) * 7, 0.0)
+    freed.close()
+    assert len(capsys.readouterr().out.splitlines()) == 15
+
+
+def test_pins_that_another_program_holds_are_one_line_with_the_likely_reason(factory):
+    with Lamps("mock"), pytest.raises(LampError, match="such as the station") as refused:
+        run_lamps_test(None, "mock", 0.02, as_json=False)
+
+    assert "\n" not in str(refused.value)
+
+
+def test_a_box_without_gpio_is_one_line_and_exit_code_1(command):
+    done = command("lamps", "test", "--pins", "gpio")
+
+    assert done.exit_code == 1
+    assert done.stderr.startswith("station: ")
+    assert done.stderr.count("\n") == 1
+
+
+def test_without_pins_those_of_the_settings_are_taken(command, tmp_path):
+    path = tmp_path / "settings.toml"
+    path.write_text('[lamps]\nmode = "mock"\n')
+
+    done = command("lamps", "test", "--config", path, "--seconds", "0.02")
+
+    assert done.exit_code == 0
+    assert done.stdout.startswith("Mock pins")
+
+
+def test_pins_that_something_else_may_want_are_said_first(factory, capsys):
+    run_lamps_test(None, "mock", 0.02, as_json=False, wiring=own_wiring([18, 4, 17]))
+
+    assert "GPIO 18 is used by a sound card" in capsys.readouterr().out.splitlines()[1]
+
+
+@pytest.mark.parametrize("seconds", ["0", "-1", "11", "nan", "x"])
+def test_a_time_that_cannot_be_meant_is_refused(command, seconds):
+    done = command("lamps", "test", "--pins", "mock", "--seconds", seconds)
+
+    assert done.exit_code == 2
+    assert done.stdout == ""
+
+
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM], ids=lambda each: each.name)
+def test_a_test_that_is_broken_off_ends_in_order(end):
+    running = subprocess.Popen(
+        [sys.executable, "-m", "station.cli", "lamps", "test", "--pins", "mock", "--seconds", "9"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert running.stdout is not None
+        running.stdout.readline()
+        running.stdout.readline()
+        running.send_signal(end)
+        _, complaints = running.communicate(timeout=20)
+    finally:
+        running.kill()
+        running.communicate()
+
+    assert (running.returncode, complaints) == (0, "")
+
+
+def test_signals_mean_afterwards_what_they_meant_before():
+    before = signal.getsignal(signal.SIGTERM)
+
+    with ending():
+        assert signal.getsignal(signal.SIGTERM) is not before
+
+    assert signal.getsignal(signal.SIGTERM) is before
+
+
+# -- buttons -------------------------------------------------------------------
+
+
+def while_it_runs(run: Callable[[], int], do: Callable[[], None]) -> int:
+    """The exit code of `run`, during which another thread does something."""
+    doing = threading.Thread(target=do)
+    doing.start()
+    code = run()
+    doing.join()
+    return code
+
+
+def is_open(factory: Any, bcm: int) -> bool:
+    return any(pin.name == f"GPIO{bcm}" for pin in factory.pins) and bool(
+        factory.pin(bcm).when_changed
+    )
+
+
+def press(factory: Any, bcm: int, seconds: float) -> None:
+    wait_until(lambda: is_open(factory, REFERENCE_BUTTON.bcm))
+    pin = factory.pin(bcm)
+    pin.drive_low()
+    time.sleep(seconds)
+    pin.drive_high()
+
+
+def test_presses_are_told_short_or_long_and_counted(factory, monkeypatch, capsys):
+    monkeypatch.setattr("station.lamps.press.LONG_S", 0.3)
+    monkeypatch.setattr("station.lamps.buttons.LONG_S", 0.3)
+
+    def do() -> None:
+        press(factory, QUIET_BUTTON.bcm, 0.1)
+        press(factory, QUIET_BUTTON.bcm, 0.1)
+        press(factory, REFERENCE_BUTTON.bcm, 0.5)
+
+    code = while_it_runs(lambda: run_buttons(None, "mock", 1.5, as_json=True), do)
+
+    said = objects(capsys.readouterr().out)
+    assert code == 0
+    assert [(each["button"], each.get("press")) for each in said] == [
+        ("quiet", "short"),
+        ("quiet", "short"),
+        ("reference", "long"),
+        ("quiet", None),
+        ("reference", None),
+    ]
+    assert 0.1 <= said[0]["seconds"] < 0.3 <= said[2]["seconds"]
+    assert [(each["presses"], each["stuck"]) for each in said[3:]] == [(2, False), (1, False)]
+
+
+def test_people_read_each_press_and_which_button_was_not_pressed(factory, capsys):
+    code = while_it_runs(
+        lambda: run_buttons(None, "mock", 0.6, as_json=False),
+        lambda: press(factory, QUIET_BUTTON.bcm, 0.1),
+    )
+
+    lines = capsys.readouterr().out.splitlines()
+    assert code == 0
+    assert lines[1].startswith("Press quiet (GPIO 22) and reference (GPIO 23)")
+    assert lines[2].startswith("quiet: short press (0.1")
+    assert lines[3].endswith("1 press")
+    assert "no press: if you did press it, look for a loose wire" in lines[4]
+
+
+def test_a_button_that_stays_down_is_told_and_ends_with_exit_code_1(factory, monkeypatch, capsys):
+    for name in ("press.LONG_S", "buttons.LONG_S"):
+        monkeypatch.setattr(f"station.lamps.{name}", 0.05)
+    monkeypatch.setattr("station.lamps.press.STUCK_S", 0.1)
+
+    code = while_it_runs(
+        lambda: run_buttons(None, "mock", 0.6, as_json=False),
+        lambda: press(factory, QUIET_BUTTON.bcm, 0.8),
+    )
+
+    text = capsys.readouterr().out
+    assert code == 1
+    assert "The quiet button is held down or stuck" in text
+    assert "free it, or see whether its wire touches ground" in text.splitlines()[-2]
+
+
+def test_buttons_that_are_not_wired_are_said(factory):
+    with pytest.raises(LampError, match="there is no button"):
+        run_buttons(None, "mock", 0.1, as_json=False, wiring=own_wiring([5, 6, 13]))
+
+
+def test_buttons_that_another_program_holds_are_one_line(factory):
+    holding = Lamps("mock", on_quiet_button=lambda: None)
+    try:
+        with pytest.raises(LampError, match="a button's pin cannot be used"):
+            run_buttons(None, "mock", 0.1, as_json=False)
+    finally:
+        holding.stop()
