@@ -41,8 +41,16 @@ class TuningError(UsageError):
     """An unknown instrument or tuning, or one whose data do not hold together."""
 
 
+class PairError(UsageError):
+    """Two strings that do not meet, or a name under which no pair is known."""
+
+
 class DrumError(UsageError):
     """A drum, lug, mode or tension that cannot be, or taps that do not fit the lugs."""
+
+
+class WireError(UsageError):
+    """A string that cannot be: its gauge, length, unit weight or pull, or one not understood."""
 
 
 # -- settings and room ---------------------------------------------------
@@ -62,6 +70,24 @@ class UnknownPlayerError(UsageError, LookupError):
 
 class UnknownMeasurementError(UsageError, LookupError):
     """An instrument id under which nothing has been measured."""
+
+
+class UnknownSongError(UsageError, LookupError):
+    """A song id that the running order does not have."""
+
+
+class SongsError(UsageError):
+    """Songs that cannot be taken; ``faults`` holds a line for each, with row and column.
+
+    The message tells the first few of them.
+    """
+
+    told_max = 4
+
+    def __init__(self, faults: list[str]) -> None:
+        self.faults = faults
+        told, more = faults[: self.told_max], len(faults) - self.told_max
+        super().__init__("; ".join([*told, f"and {more} more"] if more > 0 else told))
 
 
 class NotNowError(UsageError):
@@ -123,6 +149,10 @@ class SignalError(UsageError):
 
 class LampError(StationError, OSError):
     """The lamps cannot be lit: no GPIO, no permission, or a pin in use."""
+
+
+class LampMapError(UsageError):
+    """Lamps or buttons on pins that cannot carry them, or a lamp that no resistor fits."""
 
 
 class PortTakenError(StationError, OSError):
