@@ -20,6 +20,7 @@ from station.cli_drum import drum
 from station.cli_gauge import gauge
 from station.cli_lamps import label, lamps
 from station.cli_options import config_option, names_option
+from station.cli_rehearsal import rehearsal
 from station.errors import SettingsError, StationError, UsageError
 from station.plain_text import fit_output, path_text
 
@@ -247,6 +248,7 @@ cli.add_command(drum)
 cli.add_command(gauge)
 cli.add_command(lamps)
 cli.add_command(label)
+cli.add_command(rehearsal)
 
 
 def main() -> None:

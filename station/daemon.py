@@ -34,6 +34,7 @@ from station.settings_model import AgreementSettings
 from station.sound.blocks import Block, InputState
 from station.sound.tone_out import OnState as OnToneState
 from station.sound.tone_out import OnTone, ToneOut, ToneOutput
+from station.watchdog import Count, core_loops
 from station.web.app import create_app
 from station.web.hub import Hub
 from station.web.server import PageServer
@@ -97,6 +98,7 @@ class TunerStation(Asked):
         self.keeping = self._make_keeping(keep)
         self.lamps: Lamps | None = None  # a button may be pressed before they are all there
         self._kept_mark = self.room.save_mark
+        self._blocks_taken = 0
         self._band_hz = self.room.reference.a4_hz
         self.card_clock = CardClock(settings.input.rate_hz, simulated=simulated)
         self.tone_out = (make_tone_out or self._usual_tone_out)(
@@ -175,6 +177,11 @@ class TunerStation(Asked):
         """Where phones find the page, as last looked up; asked for with every request."""
         return self._addresses
 
+    def progress(self) -> dict[str, Count]:
+        """How far each core loop has come; waits for as long as somebody holds the room up."""
+        with self._lock:
+            return core_loops(self.input, self.listening, self._blocks_taken, self.page)
+
     # -- events ----------------------------------------------------------------
 
     def _do(self, change: Callable[[], list[Event]]) -> None:
@@ -212,6 +219,7 @@ class TunerStation(Asked):
 
     def _take_block(self, block: Block) -> None:
         self.card_clock.hear_block(block)
+        self._blocks_taken += 1
         self.listening.put(block)
 
     def _hear(self, heard: list[Heard]) -> None:
@@ -288,6 +296,9 @@ class TunerStation(Asked):
                 on_state=lambda state, reason: self._do(
                     lambda: self.room.set_lamp_state(state, reason)
                 ),
+                on_stuck=lambda text, stuck: self._do(
+                    lambda: (self.room.add_banner if stuck else self.room.remove_banner)(text)
+                ),
                 # A folder that cannot be written must not cost the lamps as well.
                 work_dir=self.settings.data_dir() if self.keeping.store is not None else None,
             )
@@ -348,6 +359,7 @@ class TunerStation(Asked):
         while not self._stopping.wait(min(TICK_S, HOUSEKEEPING_S)):
             try:
                 self._change(lambda: self.room.tick(utc_now(), time.monotonic()))
+                self.keeping.note(utc_now(), time.monotonic())
                 self._keep_house_when_due()
                 if trouble is not None:
                     self._do(lambda text=trouble: self.room.remove_banner(text))

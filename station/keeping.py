@@ -13,6 +13,7 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 
 from station.errors import StorageError
+from station.record.keeping import RecordKeeping
 from station.room.model import Event
 from station.room.room import Room
 from station.room.store import RoomStore, open_store
@@ -44,6 +45,8 @@ class Keeping:
         self._lock = lock
         self._do = do
         self._saving = threading.Lock()  # or an older state might be stored last
+        self.record = RecordKeeping(folder, stamp)
+        self._said: list[str] = []  # banners about the record
         self.store: RoomStore | None = None if folder is None else self._open(folder, stamp)
 
     def _open(self, folder: Path, stamp: str) -> RoomStore | None:
@@ -85,8 +88,28 @@ class Keeping:
             store.save(state, time.monotonic())
             return True
 
+    def note(self, at: str, now_s: float) -> None:
+        """Note what is new of the rehearsal in its record, and say it where that fails.
+
+        Without a store nothing is noted: another station may keep its record here.
+        """
+        if self.store is None:
+            return
+        with self._lock:
+            room = self._room.snapshot(now_s)
+        self.record.take(room, at, now_s)
+        say = [text for text in (self.record.trouble, self.record.reason) if text is not None]
+        for text in self._said:
+            if text not in say:
+                self._do(lambda text=text: self._room.remove_banner(text))
+        for text in say:
+            self._do(lambda text=text: self._room.add_banner(text))
+        self._said = say
+
     def close(self) -> None:
         """Save a last time and let another station have the store."""
+        if self.store is not None:
+            self.record.close(time.monotonic())
         store, self.store = self.store, None
         if store is None:
             return

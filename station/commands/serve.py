@@ -20,6 +20,7 @@ from station.music.pitch import check_a4
 from station.probe import probe_aubio
 from station.room.model import Event
 from station.settings import Settings, default_settings, load_settings
+from station.watchdog import ServiceManager
 
 WAITING_LINES = 100
 
@@ -40,9 +41,11 @@ def run_station(config: Path | None) -> None:
         return SupervisedInput(wanted, on_block=on_block, on_state=on_state)
 
     _set_up_logging()
+    manager = ServiceManager.of(os.environ)
     with TunerStation(settings, make_input, probe_aubio()) as station:
         _announce(station)
-        _wait_for_the_end(station)
+        with manager.watching(station.progress, _status(station)):
+            _wait_for_the_end(station)
 
 
 def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None:
@@ -61,6 +64,7 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
         return SimulatedInput(band, on_block=on_block, on_state=on_state)
 
     _set_up_logging()
+    manager = ServiceManager.of(os.environ)
     station = TunerStation(
         settings,
         make_input,
@@ -73,7 +77,8 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
     )
     with station:
         _announce(station)
-        _wait_for_the_end(station)
+        with manager.watching(station.progress, _status(station)):
+            _wait_for_the_end(station)
 
 
 def _set_up_logging() -> None:
@@ -95,6 +100,10 @@ def _announce(station: TunerStation) -> None:
     lines += snapshot["station"]["banners"]
     lines.append("End with Ctrl-C.")
     _say("\n".join(lines))
+
+
+def _status(station: TunerStation) -> str:
+    return f"Page: {next(iter(station.addresses()), 'no address yet')}"
 
 
 def _say(text: str) -> None:

@@ -206,6 +206,7 @@ class SupervisedInput:
         self._timeline = Timeline(line_format.rate_hz)
         self._state = InputState("waiting", self.format.device, "not started")
         self._state_at_s = 0.0
+        self.turns = 0  # a block, a try or a wait for the card: what the watchdog looks at
         self._stopping = threading.Event()
         self._lock = threading.Lock()
         self._line: LineInput | None = None
@@ -239,6 +240,7 @@ class SupervisedInput:
     def _keep_listening(self) -> None:
         retry_s = FIRST_RETRY_S
         while not self._stopping.is_set():
+            self.turns += 1
             try:
                 self._listen_once()
             except LineInputError as error:
@@ -274,6 +276,7 @@ class SupervisedInput:
         if overran or self._state.state != "listening":
             self._report("listening", None)
         self._on_block(block)
+        self.turns += 1
 
     def _report_is_due(self) -> bool:
         return time.monotonic() - self._state_at_s >= OVERRUN_REPORT_S
@@ -291,8 +294,10 @@ class SupervisedInput:
 
     def _wait_to_retry(self, retry_s: float) -> None:
         # A card that the kernel does not list needs no child process to be missed.
+        self.turns += 1
         self._stopping.wait(retry_s)
         while self._card_is_missing() and self._state.state == "waiting":
+            self.turns += 1
             if self._stopping.wait(FIRST_RETRY_S * 2):
                 return
 

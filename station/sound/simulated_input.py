@@ -40,6 +40,7 @@ class SimulatedInput:
         self._frames = frames_per_block
         self._next_frame = 0
         self._lost = 0
+        self.turns = 0
         self._state = InputState("waiting", DEVICE, "not started")
         self._unplugged: str | None = None
         self._stopping = threading.Event()
@@ -72,6 +73,7 @@ class SimulatedInput:
         due_s = time.monotonic()
         while not self._stopping.is_set():
             self._play_block()
+            self.turns += 1
             if not self._real_time:
                 continue
             due_s += self._frames / self.rate_hz

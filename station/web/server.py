@@ -52,6 +52,7 @@ SPARE_CONNECTIONS = 64 * 5 + 128
 # Knocking at the same moment; a queue that overflows costs a phone a second or more.
 BACKLOG = 512
 STOP_TIME_S = 5.0
+TURN_S = 0.5
 
 
 class PageServer:
@@ -86,6 +87,7 @@ class PageServer:
         self._failure: BaseException | None = None
         self._loop: Any = None
         self._stop: Any = None
+        self.turns = 0  # by the loop itself, through a worker: what the watchdog looks at
 
     def start(self) -> None:
         """Bind, then serve in a new thread; raises what keeps that thread from serving."""
@@ -184,5 +186,14 @@ class PageServer:
         self._hub.set_bell(bell.send)
         ending.callback(self._hub.set_bell, None)
         server.start()
+        turning = gevent.spawn(self._count_turns)
+        ending.callback(turning.kill)
         self._ready.set()
         stopping.wait()
+
+    def _count_turns(self) -> None:
+        """A turn is what a request needs: the loop, then a worker to call the station from."""
+        while True:
+            gevent.get_hub().threadpool.apply(int)
+            self.turns += 1
+            gevent.sleep(TURN_S)

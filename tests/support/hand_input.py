@@ -24,6 +24,7 @@ class HandInput:
     def __init__(self) -> None:
         self.started = False
         self.stopped = False
+        self.turns = 0
         self._next_frame = 0
         self._given = 0
 
