@@ -7,6 +7,7 @@ heard for `OVER_S`. Nothing is noted between rehearsals, so an idle room has not
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from station.record.model import Row
@@ -21,6 +22,15 @@ BREAK_S = 5.0
 """A pause shorter than this is a rest in a song."""
 
 Snapshot = Mapping[str, Any]
+
+
+@dataclass(slots=True)
+class _Gap:
+    """A pause that goes on: where it began in the rehearsal, and on the caller's clock."""
+
+    at_s: float
+    now_s: float
+    drifts_noted: bool = False
 
 
 class Recorder:
@@ -41,7 +51,7 @@ class Recorder:
         self._noted: dict[tuple[str, int], float] = {}
         self._rolls: dict[tuple[str, int], str] = {}
         self._reference: tuple[float, str] | None = None
-        self._gap_from_s: float | None = None
+        self._gap: _Gap | None = None
 
     @property
     def under_way(self) -> bool:
@@ -59,7 +69,7 @@ class Recorder:
         self.players = {each["id"]: each["name"] for each in room["players"]}
         self._take_reference(room)
         self._take_strings(room)
-        self._take_evening(room)
+        self._take_evening(_evening(room), now_s)
 
     def over(self, now_s: float) -> bool:
         """Whether a rehearsal that was under way has ended; `end` it then."""
@@ -127,17 +137,20 @@ class Recorder:
     def _is_due(self, key: tuple[str, int], now_s: float) -> bool:
         return now_s - self._noted.get(key, float("-inf")) >= READING_EVERY_S
 
-    def _take_evening(self, room: Snapshot) -> None:
-        evening = _evening(room)
-        now_s = self._now_s()
+    def _take_evening(self, evening: Snapshot, now_s: float) -> None:
+        at_s = self._now_s()
         in_gap = evening.get("state") in ("gap", "tuning")
-        if in_gap and self._gap_from_s is None:
-            self._gap_from_s = now_s
-            self._rows += _drifts(evening, now_s)
-        elif not in_gap and self._gap_from_s is not None:
-            if now_s - self._gap_from_s >= BREAK_S:
-                self._rows.append(Row("gap", self._gap_from_s, end_s=now_s))
-            self._gap_from_s = None
+        if in_gap and self._gap is None:
+            self._gap = _Gap(at_s, now_s)
+        elif in_gap and self._gap is not None and not self._gap.drifts_noted:
+            # By then the room has worked out who drifted, and nobody has tuned yet.
+            if now_s - self._gap.now_s >= BREAK_S:
+                self._gap.drifts_noted = True
+                self._rows += _drifts(evening, self._gap.at_s)
+        elif not in_gap and self._gap is not None:
+            if at_s - self._gap.at_s >= BREAK_S:
+                self._rows.append(Row("gap", self._gap.at_s, end_s=at_s))
+            self._gap = None
 
 
 def _strings(room: Snapshot) -> list[tuple[tuple[str, int], Mapping[str, Any]]]:
