@@ -19,8 +19,10 @@ from station import __version__
 from station.cli_drum import drum
 from station.cli_gauge import gauge
 from station.cli_lamps import label, lamps
-from station.cli_options import config_option, names_option
+from station.cli_options import config_option, list_tunings, names_option
+from station.cli_pairs import beats, intonation, tour
 from station.cli_rehearsal import rehearsal
+from station.cli_strings import strum
 from station.errors import SettingsError, StationError, UsageError
 from station.plain_text import fit_output, path_text
 
@@ -98,16 +100,6 @@ def demo(config: Path | None, port: int | None, a4_hz: float | None) -> None:
     from station.commands.serve import run_demo
 
     run_demo(config, port, a4_hz)
-
-
-def list_tunings(context: click.Context, _: click.Parameter, wanted: str | None) -> str | None:
-    """Answer `--tuning list`, with which no file is asked for; any other name passes."""
-    from station.music.tunings import LIST_ALL, tuning_names
-
-    if wanted is None or wanted.strip().lower() != LIST_ALL:
-        return wanted
-    click.echo("\n".join(tuning_names()))
-    return context.exit(0)
 
 
 @cli.command()
@@ -245,6 +237,10 @@ def check(context: click.Context, config: Path | None, as_json: bool, show_code:
 
 
 cli.add_command(drum)
+cli.add_command(beats)
+cli.add_command(tour)
+cli.add_command(intonation)
+cli.add_command(strum)
 cli.add_command(gauge)
 cli.add_command(lamps)
 cli.add_command(label)

@@ -96,6 +96,38 @@ def head(
 
 
 @drum.command()
+@click.argument("batter", type=click.Path(readable=False))
+@click.argument("resonant", type=click.Path(readable=False))
+@click.option("--snare-side", is_flag=True, help="The resonant head is a snare's thin one.")
+@click.option("--a4", "a4_hz", type=float, default=440.0, show_default=True, help="Reference, Hz.")
+@names_option
+@click.option("--json", "as_json", is_flag=True, help="A JSON object a line.")
+@click.pass_context
+def heads(
+    context: click.Context,
+    batter: str,
+    resonant: str,
+    snare_side: bool,
+    a4_hz: float,
+    names: NamingSystem,
+    as_json: bool,
+) -> None:
+    """Batter against resonant head: which is higher, how far apart, whether they fight.
+
+    Tap each head five times in the middle with the other one damped, a file for each; a snare
+    with its wires off. There is no rule: what you like is right.
+
+    \b
+    Examples:
+      station drum heads top.wav bottom.wav
+      station drum heads top.wav bottom.wav --snare-side --json
+    """
+    from station.commands.drum_heads import run_heads
+
+    context.exit(run_heads(batter, resonant, snare_side, a4_hz, as_json, names))
+
+
+@drum.command()
 @click.option(
     "--kit", "file", type=click.Path(path_type=Path, readable=False), help="Kit and songs, TOML."
 )

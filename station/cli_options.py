@@ -29,3 +29,13 @@ def names_option(command: Command) -> Command:
         show_default=True,
         help="How notes are named for people; --json is always English.",
     )(command)
+
+
+def list_tunings(context: click.Context, _: click.Parameter, wanted: str | None) -> str | None:
+    """Answer `--tuning list`, with which no file is asked for; any other name passes."""
+    from station.music.tunings import LIST_ALL, tuning_names
+
+    if wanted is None or wanted.strip().lower() != LIST_ALL:
+        return wanted
+    click.echo("\n".join(tuning_names()))
+    return context.exit(0)

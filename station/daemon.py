@@ -12,11 +12,11 @@ import logging
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any, Protocol
 
 from station import __version__
 from station.asked import Asked, utc_now
+from station.box_watch import BoxWatch
 from station.card_clock import CardClock
 from station.errors import LampError, StationError, StorageError
 from station.keeping import NOT_SAVED, Change, Keeping
@@ -28,9 +28,9 @@ from station.network import page_addresses
 from station.probe import Probe
 from station.room.model import Clock, Event, Reference, Station
 from station.room.parts import WantedEar
+from station.room.quiet import AutoQuiet
 from station.room.room import Room
 from station.settings import Settings, make_room_code
-from station.settings_model import AgreementSettings
 from station.sound.blocks import Block, InputState
 from station.sound.tone_out import OnState as OnToneState
 from station.sound.tone_out import OnTone, ToneOut, ToneOutput
@@ -96,9 +96,13 @@ class TunerStation(Asked):
         self._instruments = settings.instruments()
         self.room = self._make_room(probe, simulated)
         self.keeping = self._make_keeping(keep)
+        self.box_watch = BoxWatch(self.room, self._do)
+        for remark in settings.remarks:
+            self.room.add_banner(remark)
         self.lamps: Lamps | None = None  # a button may be pressed before they are all there
         self._kept_mark = self.room.save_mark
         self._blocks_taken = 0
+        self._auto_quiet = AutoQuiet(settings.quiet.automatic)
         self._band_hz = self.room.reference.a4_hz
         self.card_clock = CardClock(settings.input.rate_hz, simulated=simulated)
         self.tone_out = (make_tone_out or self._usual_tone_out)(
@@ -216,6 +220,7 @@ class TunerStation(Asked):
             if self._on_reference is not None and a4_hz != self._band_hz:
                 self._on_reference(a4_hz)
             self._band_hz = a4_hz
+        self._follow_evening()
 
     def _take_block(self, block: Block) -> None:
         self.card_clock.hear_block(block)
@@ -349,6 +354,7 @@ class TunerStation(Asked):
         if now_s - self._house_kept_at_s < HOUSEKEEPING_S:
             return
         self._house_kept_at_s = now_s
+        self.box_watch.look(now_s)
         if now_s - self._addresses_at_s >= ADDRESS_LIFE_S:
             self._look_up_addresses()
         self.keeping.save(only_if_due=True)
@@ -372,23 +378,4 @@ class TunerStation(Asked):
                     self._do(lambda text=trouble: self.room.add_banner(text))
 
 
-def demo_settings(settings: Settings, port: int | None, a4_hz: float | None) -> Settings:
-    """`settings` with the simulated band for players and mock pins for lamps."""
-    from station.room.model import Player
-    from station.sound.band import BAND
-
-    players = tuple(Player(m.id, m.name, m.instrument, line=m.line) for m in BAND)
-    page = settings.page if port is None else replace(settings.page, port=port)
-    station = settings.station if a4_hz is None else replace(settings.station, a4_hz=a4_hz)
-    return replace(
-        settings,
-        station=station,
-        page=page,
-        players=players,
-        input=replace(settings.input, channels=len(BAND), rate_hz=48000),
-        lamps=replace(settings.lamps, mode="mock", player=""),
-        agreement=AgreementSettings(),
-    )
-
-
-__all__ = ["StationError", "TunerStation", "demo_settings"]
+__all__ = ["StationError", "TunerStation"]

@@ -45,8 +45,20 @@ class PairError(UsageError):
     """Two strings that do not meet, or a name under which no pair is known."""
 
 
+class StringStateError(UsageError):
+    """Too few plucks of a string, or a kept state that does not hold together."""
+
+
+class IntonationError(UsageError):
+    """A scale length no string has, or notes that say nothing of a saddle."""
+
+
 class DrumError(UsageError):
     """A drum, lug, mode or tension that cannot be, or taps that do not fit the lugs."""
+
+
+class NoTapError(StationError, ValueError):
+    """Sound in which no drum was tapped: nothing was wrong with what was asked."""
 
 
 class WireError(UsageError):

@@ -9,9 +9,7 @@ with what holds without it.
 from __future__ import annotations
 
 import json
-import re
 import secrets
-import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict
 from difflib import get_close_matches
@@ -25,6 +23,7 @@ from station.music.offsets import offsets_as_json
 from station.music.tunings import CAPO_MAX
 from station.plain_text import path_text
 from station.room.model import Player
+from station.room.quiet import Automatic
 from station.settings_checks import Check, shown
 from station.settings_entries import Entry, Tunings, read_players, read_tunings
 from station.settings_model import (
@@ -33,6 +32,7 @@ from station.settings_model import (
     InputSettings,
     LampSettings,
     PageSettings,
+    QuietSettings,
     Settings,
     StationSettings,
     ToneSettings,
@@ -43,6 +43,7 @@ from station.sound.limits import (
     MIN_FRAMES_PER_BLOCK,
     RATES_HZ,
 )
+from station.toml_file import parse_toml, read_text
 from station.toml_lines import key_lines, line_of
 
 __all__ = [
@@ -58,6 +59,7 @@ __all__ = [
     "effective_toml",
     "load_settings",
     "make_room_code",
+    "parse_settings",
 ]
 
 MASK = "********"
@@ -89,6 +91,7 @@ _TABLES: Mapping[str, Mapping[str, Check]] = {
     "lamps": {"mode": check.one_of("gpio", "mock", "off"), "player": check.text()},
     "agreement": {"decides": check.one_of("everyone", "leader"), "leader": check.text()},
     "tone": {"device": check.device_or_off},
+    "quiet": {"automatic": check.one_of(*get_args(Automatic))},
 }
 _LISTS: Mapping[str, Mapping[str, Check]] = {
     "players": {
@@ -116,11 +119,12 @@ def load_settings(path: Path) -> Settings:
 
     Raises SettingsError with a line for every fault found.
     """
-    text = read_text(path)
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError([not_toml(path, text, error)]) from error
+    return parse_settings(path, read_text(path))
+
+
+def parse_settings(path: Path, text: str) -> Settings:
+    """Check `text` as what stands in the settings file `path`; raises as `load_settings` does."""
+    data = parse_toml(path, text)
     return _Reader(path, data, key_lines(text)).settings()
 
 
@@ -136,6 +140,7 @@ def effective(settings: Settings) -> dict[str, Any]:
         "lamps": asdict(settings.lamps),
         "agreement": asdict(settings.agreement),
         "tone": asdict(settings.tone),
+        "quiet": asdict(settings.quiet),
         "players": [
             {key: getattr(player, key) for key in KEYS["players"]}
             | {"offsets_cents": offsets_as_json(player.offsets_cents)}
@@ -176,45 +181,6 @@ def make_room_code() -> str:
     return "".join(secrets.choice(ROOM_CODE_LETTERS) for _ in range(ROOM_CODE_LENGTH))
 
 
-def read_text(path: Path) -> str:
-    """What stands in a TOML file; raises SettingsError with one fault for what cannot be read."""
-    name = path_text(path)
-    try:
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        raise SettingsError([f"{name}: there is no such file: is the path right?"]) from None
-    except OSError as error:
-        raise SettingsError([f"{name}: cannot be read: {error.strerror}"]) from error
-    try:
-        return raw.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise SettingsError([f"{name}:{line}: not UTF-8 text: save the file as UTF-8"]) from error
-
-
-def not_toml(path: Path, text: str, error: tomllib.TOMLDecodeError) -> str:
-    """The fault of a file that is no TOML, with its line."""
-    what, _, place = str(error).rpartition(" (at ")
-    found = re.match(r"line (\d+), column", place)
-    line = int(found[1]) if found else _unfinished_line(text)
-    return f"{path_text(path)}:{line}: not TOML: {what} (nothing after this line could be checked)"
-
-
-def _unfinished_line(text: str) -> int:
-    """Where the thing begins whose end is missing: the parser knows only that the text ended.
-
-    It is the line after the longest beginning of the text that can be parsed.
-    """
-    rows = text.splitlines(keepends=True)
-    for count in range(len(rows) - 1, 0, -1):
-        try:
-            tomllib.loads("".join(rows[:count]))
-        except tomllib.TOMLDecodeError:
-            continue
-        return count + 1
-    return 1
-
-
 class _Reader:
     """One pass over parsed settings, collecting faults."""
 
@@ -224,7 +190,7 @@ class _Reader:
         self._path = path
         self._data = data
         self._lines = lines
-        self._faults: list[tuple[int, str]] = []
+        self._faults: dict[tuple[int, str], None] = {}
 
     def settings(self) -> Settings:
         for key in self._data:
@@ -244,6 +210,7 @@ class _Reader:
             LampSettings(**tables["lamps"]),
             AgreementSettings(**tables["agreement"]),
             ToneSettings(**tables["tone"]),
+            QuietSettings(**tables["quiet"]),
             players,
             tunings.made,
         )
@@ -257,8 +224,7 @@ class _Reader:
         line = line_of(self._lines, path)
         dotted = ".".join(str(part) for part in path if isinstance(part, str))
         entry = f"{path_text(self._path)}:{line}: {dotted}: {' '.join(what.split())}"
-        if (line, entry) not in self._faults:
-            self._faults.append((line, entry))
+        self._faults[line, entry] = None
 
     def _table(self, name: str) -> dict[str, Any]:
         content = self._data.get(name, {})

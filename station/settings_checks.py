@@ -11,6 +11,8 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 from difflib import get_close_matches
+from itertools import chain
+from itertools import count as count_from
 from pathlib import Path
 from typing import Any
 
@@ -192,7 +194,7 @@ def slug(name: str) -> str:
 def free_id(name: str, number: int, taken: set[str]) -> str:
     """An id made from a name, told apart from those there are by a number."""
     base = slug(name) or f"player-{number + 1}"
-    candidates = (base, *(f"{base}-{count}" for count in range(2, 1000)))
+    candidates = chain([base], (f"{base}-{count}" for count in count_from(2)))
     return next(candidate for candidate in candidates if candidate not in taken)
 
 

@@ -13,6 +13,7 @@ from station.errors import StorageError
 from station.music.names import NamingSystem
 from station.music.tunings import Instrument, Tuning, load_instruments
 from station.room.model import Player
+from station.room.quiet import Automatic
 
 HOME_FOLDER = "~/.local/state/rehearsal-room-station"
 
@@ -76,6 +77,13 @@ class ToneSettings:
     device: str = "default"
 
 
+@dataclass(frozen=True, slots=True)
+class QuietSettings:
+    """When the station goes quiet by itself (`station.room.quiet.AutoQuiet`)."""
+
+    automatic: Automatic = "off"
+
+
 FIRST_PLAYER = Player("player-1", "Player 1", "guitar", "standard", line=1)
 
 
@@ -89,8 +97,11 @@ class Settings:
     lamps: LampSettings = field(default_factory=LampSettings)
     agreement: AgreementSettings = field(default_factory=AgreementSettings)
     tone: ToneSettings = field(default_factory=ToneSettings)
+    quiet: QuietSettings = field(default_factory=QuietSettings)
     players: tuple[Player, ...] = (FIRST_PLAYER,)
     tunings: tuple[Tuning, ...] = ()
+    remarks: tuple[str, ...] = ()
+    """What every page says of these settings; not in any file."""
 
     def instruments(self) -> Mapping[str, Instrument]:
         """Every instrument, with the tunings of these settings among its own."""

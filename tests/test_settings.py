@@ -574,7 +574,7 @@ def test_settings_do_not_load_numpy():
     import subprocess
     import sys
 
-    code = "import sys, station.settings, station.room.room; sys.exit('numpy' in sys.modules)"
+    code = "import sys, station.settings, station.cli; sys.exit('numpy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

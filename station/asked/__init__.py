@@ -7,12 +7,18 @@ that listen, the tone that sounds, the lamps, and what is kept. A module for eac
 from __future__ import annotations
 
 from station.asked.asking import utc_now
+from station.asked.bench import AskedBench
+from station.asked.heads import AskedHeads
 from station.asked.players import AskedPlayers
+from station.asked.quiet import AskedQuiet
 from station.asked.reference import AskedReference
-from station.asked.tone import AskedTone
+from station.asked.songs import AskedSongs
+from station.asked.turns import AskedTurns
 
 __all__ = ["Asked", "utc_now"]
 
 
-class Asked(AskedReference, AskedTone, AskedPlayers):
+class Asked(
+    AskedReference, AskedQuiet, AskedPlayers, AskedHeads, AskedSongs, AskedTurns, AskedBench
+):
     """The half of a station that answers people; `station.web.facade.Station` describes it."""

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from station.keeping import Change, Keeping
 from station.lamps.lamps import Lamps
 from station.music.tunings import Instrument
+from station.room.model import Event
 from station.room.room import Room
 from station.sound.tone_out import ToneOutput
+
+T = TypeVar("T")
 
 
 def utc_now() -> str:
@@ -38,6 +41,17 @@ class Asking(ABC):
 
         What the band agrees on is durable before this returns; anything is with `save`.
         """
+
+    def _read(self, read: Callable[[], T]) -> T:
+        """What is read of the room while nothing changes in it."""
+        told: list[T] = []
+
+        def change() -> list[Event]:
+            told.append(read())
+            return []
+
+        self._do(change)
+        return told[0]
 
     @abstractmethod
     def _card_ppm(self) -> float:

@@ -23,9 +23,11 @@ from station.commands.check_box import (
 from station.commands.check_clock import look_at_clock
 from station.commands.check_input import look_at_input, look_at_tone
 from station.commands.check_item import Item, fault, ok, remark
+from station.commands.check_past import look_at_incidents, serving_item
 from station.commands.check_running import look_at_port, look_at_running_station
 from station.commands.serve import read_settings
 from station.errors import SettingsError, StorageError
+from station.last_good import last_good
 from station.probe import Probe, probe_aubio
 from station.settings import Settings
 
@@ -50,15 +52,25 @@ def look_over(config: Path | None, show_code: bool = False) -> Iterator[Item]:
     yield from look_at_board()
     try:
         settings = read_settings(config)
+        yield settings_item(config, settings, show_code)
     except SettingsError as error:
         yield from (fault("settings", line, "correct the settings file") for line in error.faults)
-        yield look_at_clock()
-        yield tracker_item(probe_aubio())
-        unseen = "not looked at: the settings cannot be read"
-        yield from (remark(name, unseen, "correct the settings file") for name in NEED_SETTINGS)
-        return
-    yield settings_item(config, settings, show_code)
+        found = None if config is None else last_good(config)
+        if found is None:
+            yield look_at_clock()
+            yield tracker_item(probe_aubio())
+            unseen = "not looked at: the settings cannot be read"
+            yield from (remark(name, unseen, "correct the settings file") for name in NEED_SETTINGS)
+            return
+        yield serving_item(found)
+        settings = found.settings
+    yield from look_with(settings)
+
+
+def look_with(settings: Settings) -> Iterator[Item]:
+    """What is looked at with the settings that hold."""
     yield storage_item(settings)
+    yield look_at_incidents(settings)
     yield look_at_network(settings.page.host)
     if not ip_address(settings.page.host).is_loopback:
         yield look_at_name()

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Literal
 
+from station.commands.from_start import FromStart
 from station.commands.loudest import as_last_told, hear_loudest
 from station.commands.printed import json_line, print_lines
 from station.errors import DrumError
-from station.measure.drums.ear import DrumEar
 from station.measure.drums.head_pass import turns_in_words
 from station.measure.drums.lugs import EVEN_CENTS, good_taps, head
 from station.measure.drums.types import Head, LugPitch, Stroke
@@ -25,7 +25,7 @@ Order = Literal["clockwise", "cross"]
 
 def hear_strokes(path: str) -> list[Stroke]:
     """Every stroke on the loudest channel of a file, as it was last told; raises SoundFileError."""
-    told = hear_loudest(path, DrumEar)
+    told = hear_loudest(path, FromStart)
     if told.fault is not None:
         raise told.fault
     return as_last_told(told.heard)

@@ -22,7 +22,6 @@ As options the same is `high tom:10x7:G3+12:tom` and `Low tide:E minor:E1,A1,B1`
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -47,8 +46,8 @@ from station.music.kit import (
 )
 from station.music.pitch import A4_STANDARD_HZ
 from station.plain_text import path_text
-from station.settings import not_toml, read_text
 from station.settings_checks import Check, shown
+from station.toml_file import parse_toml, read_text
 from station.toml_lines import Path as KeyPath
 from station.toml_lines import key_lines, line_of
 
@@ -143,10 +142,7 @@ class _Reader:
 
     def _open(self, path: Path) -> None:
         text = read_text(path)
-        try:
-            self._data = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
-            raise SettingsError([not_toml(path, text, error)]) from error
+        self._data = parse_toml(path, text)
         self._lines = key_lines(text)
         for key in self._data:
             if key not in _TOP:

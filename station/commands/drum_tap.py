@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+from station.commands.from_start import FromStart
 from station.commands.loudest import as_last_told, hear_loudest
 from station.commands.printed import complain, json_line, print_lines
 from station.errors import SoundFileError, StationError
 from station.measure.drums.damping import Change, Damping, Partial, compare
-from station.measure.drums.ear import DrumEar
 from station.measure.drums.tap import WHY, tap
 from station.measure.drums.types import Stroke, Tap
 from station.music.names import MIDI_MAX, MIDI_MIN, NamingSystem, note_in, note_name
@@ -32,7 +32,7 @@ class Heard(NamedTuple):
 
 def hear_taps(path: str) -> Heard:
     """Every stroke on the loudest channel of a file; raises SoundFileError."""
-    told = hear_loudest(path, DrumEar)
+    told = hear_loudest(path, FromStart)
     return Heard(as_last_told(told.heard), told.fault)
 
 

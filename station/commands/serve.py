@@ -2,25 +2,33 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import signal
 import sys
 import threading
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from station.daemon import TunerStation, demo_settings
-from station.errors import StationError
+from station import __version__
+from station.asked import utc_now
+from station.daemon import TunerStation
+from station.demo import demo_settings
+from station.errors import StationError, StorageError
+from station.incidents import IncidentHandler, Incidents
+from station.last_good import Given, keep, settings_to_serve
 from station.music.names import NamingSystem, note_in
 from station.music.pitch import check_a4
 from station.probe import probe_aubio
 from station.room.model import Event
 from station.settings import Settings, default_settings, load_settings
 from station.watchdog import ServiceManager
+
+log = logging.getLogger(__name__)
 
 WAITING_LINES = 100
 
@@ -34,7 +42,8 @@ def run_station(config: Path | None) -> None:
     """Serve the line input until told to end."""
     from station.sound.line_input import LineFormat, SupervisedInput
 
-    settings = read_settings(config)
+    given = settings_to_serve(config)
+    settings = given.settings
     wanted = LineFormat(**asdict(settings.input))
 
     def make_input(on_block: Any, on_state: Any) -> SupervisedInput:
@@ -42,10 +51,45 @@ def run_station(config: Path | None) -> None:
 
     _set_up_logging()
     manager = ServiceManager.of(os.environ)
-    with TunerStation(settings, make_input, probe_aubio()) as station:
+    incidents = _incidents(settings)
+    with TunerStation(settings, make_input, probe_aubio(), on_event=incidents.hear) as station:
+        _heed_signals(station)
         _announce(station)
-        with manager.watching(station.progress, _status(station)):
+        with (
+            _remembered(station, given, incidents),
+            manager.watching(station.progress, _status(station)),
+        ):
             _wait_for_the_end(station)
+
+
+def _incidents(settings: Settings) -> Incidents:
+    try:
+        return Incidents(settings.data_dir(), utc_now)
+    except StorageError:  # said by the station itself; what has no folder is never started
+        return Incidents(Path(), utc_now)
+
+
+@contextlib.contextmanager
+def _remembered(station: TunerStation, given: Given, incidents: Incidents) -> Iterator[None]:
+    """Settings that serve, and what befalls the station, kept beside the room's state.
+
+    Only where that is this station's own: another one may have the folder.
+    """
+    if station.keeping.store is None:
+        yield
+        return
+    try:
+        keep(given)
+    except StorageError as error:
+        log.warning("%s", error)
+    handler = IncidentHandler(incidents)
+    logging.getLogger().addHandler(handler)
+    incidents.start(__version__)
+    try:
+        yield
+    finally:
+        logging.getLogger().removeHandler(handler)
+        incidents.stop(station.fault)
 
 
 def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None:
@@ -76,6 +120,7 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
         make_tone_out=lambda _, on_tone: MutedToneOut(on_tone),
     )
     with station:
+        _heed_signals(station)
         _announce(station)
         with manager.watching(station.progress, _status(station)):
             _wait_for_the_end(station)
@@ -151,13 +196,14 @@ def _note_line(said: Mapping[str, Any], names: NamingSystem) -> str:
     )
 
 
-def _wait_for_the_end(station: TunerStation) -> None:
-    """Until SIGTERM, SIGINT or SIGHUP; further ones do not disturb the ending.
-
-    Raises StationError when it was the station that could not go on.
-    """
+def _heed_signals(station: TunerStation) -> None:
+    """From now on SIGTERM, SIGINT and SIGHUP end it, and further ones do not disturb the ending."""
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
         signal.signal(number, lambda *_: station.ended.set())
+
+
+def _wait_for_the_end(station: TunerStation) -> None:
+    """Until told to end; raises StationError when it was the station that could not go on."""
     station.ended.wait()
     print("Ending.", file=sys.stderr, flush=True)  # noqa: T201
     if station.fault is not None:

@@ -25,8 +25,8 @@ from typing import Any
 
 from station.measure.types import Note, Reading
 from station.music.names import note_name
-from station.music.pitch import nearest_note
-from station.music.strings import StringMatch, alike_strings, match_string
+from station.music.pitch import nearest_note, shift_cents
+from station.music.strings import REACH_CENTS, StringMatch, alike_strings, match_string
 from station.music.verdict import Verdict, verdict
 from station.room.model import Roll, StringState
 from station.room.seats import Seat
@@ -85,13 +85,21 @@ class Take:
         )
 
 
-def attribute(hz: float, seats: Sequence[Seat], a4_hz: float) -> list[Attribution]:
+def attribute(
+    hz: float, seats: Sequence[Seat], a4_hz: float, turn: str | None = None
+) -> list[Attribution]:
     """Which of the players sharing a line made the sound.
 
-    One player alone always did. Of several, a string is named only when no
-    other of them could have sounded there; an instrument without strings to
-    tune could have made any pitch. Otherwise all of them are given, stringless.
+    One player alone always did, and the player who has the ``turn``, unless the
+    sound is too low for any string of theirs. Of several, a string is named only
+    when no other of them could have sounded there; an instrument without strings
+    to tune could have made any pitch. Otherwise all of them are given, stringless.
     """
+    holder = next((seat for seat in seats if seat.player.id == turn), None)
+    if holder is not None and len(seats) > 1:
+        others = [seat for seat in seats if seat is not holder]
+        mine = _may_sound(hz, holder, a4_hz)
+        return attribute(hz, [holder] if mine else others, a4_hz)
     matched = [
         Attribution(seat, match_string(hz, seat.tuning, a4_hz) if seat.tuning else None)
         for seat in seats
@@ -100,6 +108,14 @@ def attribute(hz: float, seats: Sequence[Seat], a4_hz: float) -> list[Attributio
     if len(matched) == 1 or len(possible) != 1:
         return matched if len(matched) == 1 else [Attribution(a.seat, None) for a in matched]
     return possible
+
+
+def _may_sound(hz: float, seat: Seat, a4_hz: float) -> bool:
+    """Whether an instrument goes down to there; up there is no end, for harmonics."""
+    if seat.tuning is None:
+        return True
+    lowest_hz = min(string.target_hz(a4_hz) for string in seat.tuning.strings)
+    return hz >= shift_cents(lowest_hz, -REACH_CENTS)
 
 
 def judge(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from station.errors import UsageError
 from station.measure.types import Level, Note, Reading
 from station.room.hearing import (
@@ -28,6 +30,7 @@ class Lines:
     While the station sounds the reference itself (`tone_until`) what is heard is
     shown, but proves nothing of any string: it may be the tone. That holds, too,
     for a note that goes on from then, and for ``TONE_TAIL_S`` afterwards.
+    ``whose_turn`` tells the id of the player who has a shared line to themselves now.
     """
 
     def __init__(self, count: int, in_cents: float) -> None:
@@ -37,6 +40,7 @@ class Lines:
         self._takes: dict[int, Take] = {}
         self._toned_until_s = float("-inf")
         self._toned_onset_s: dict[int, float] = {}
+        self.whose_turn: Callable[[int], str | None] = lambda _: None
 
     def forget(self, line: int | None = None) -> None:
         """What sounds on a line, or anywhere, does not go with what follows."""
@@ -60,7 +64,7 @@ class Lines:
         proves = self._proves(heard, now_s)
         before = self._takes.pop(heard.line, None)
         events, moved = [], False
-        for found in attribute(heard.hz, seats, a4_hz):
+        for found in attribute(heard.hz, seats, a4_hz, self.whose_turn(heard.line)):
             take = judge(heard, found, before, self._in_cents)
             payload = pitch_payload(heard, found, take, a4_hz)
             events.append(Event(kind, found.seat.player.id, payload))
@@ -79,6 +83,10 @@ class Lines:
             self._toned_onset_s[heard.line] = heard.onset_s
             return False
         return heard.onset_s > self._toned_onset_s.get(heard.line, float("-inf"))
+
+    def is_bands_own(self, from_s: float) -> bool:
+        """Whether what was heard from then on, on the room's clock, cannot be the tone."""
+        return from_s >= self._toned_until_s
 
     def hear_level(self, level: Level, now_s: float) -> bool:
         """Whether the line's state or its hum changed; raises UsageError for no such line."""

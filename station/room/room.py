@@ -23,17 +23,23 @@ from station.measure.types import Gap, Heard, Level
 from station.music.pitch import check_a4
 from station.music.tunings import Instrument, load_instruments
 from station.room.agreement import Adopted, Agreement, Decides, hz_text
+from station.room.bench import Bench
 from station.room.deciding import Deciding, Decision
+from station.room.evening import Evening
 from station.room.fixed_pitch import FixedPitch
+from station.room.heads import Heads
 from station.room.history import LogEntry
 from station.room.lines import Lines
 from station.room.measured import Measured
+from station.room.members import Members
 from station.room.model import STATE_PARTS, Event, Player, Reference, Station, StringState
 from station.room.offers import make_offer
 from station.room.parts import Context, Part, WantedEar
 from station.room.proposal import Offer
 from station.room.roster import Roster
+from station.room.running_order import Order
 from station.room.taps import stroke_events
+from station.room.turns import Turns
 
 __all__ = ["Decision", "Event", "Player", "Reference", "Room", "Station", "StringState"]
 
@@ -74,7 +80,22 @@ class Room(FixedPitch):
             lambda: self._agreement.present(self._now_s),
             lambda: self.station.quiet,
         )
-        self.parts: dict[str, Part] = {}
+        self.heads = Heads(self.context)
+        self.order = Order(self.context)
+        self.turns = Turns(self.context)
+        self.members = Members(self.context)
+        self.bench = Bench(self.context, in_cents)
+        self.bench.whose_turn, self.bench.is_bands_own = self.turns.holder, self._lines.is_bands_own
+        self._lines.whose_turn = self.turns.holder
+        self.evening = Evening(self.context)
+        self.parts: dict[str, Part] = {
+            "heads": self.heads,
+            "order": self.order,
+            "turns": self.turns,
+            "members": self.members,
+            "bench": self.bench,
+            "evening": self.evening,
+        }
 
     @property
     def reference(self) -> Reference:

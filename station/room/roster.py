@@ -35,6 +35,11 @@ class Roster:
 
     # -- who ---------------------------------------------------------------------
 
+    @property
+    def instruments(self) -> Mapping[str, Instrument]:
+        """Every instrument a player may have."""
+        return self._instruments
+
     def ids(self) -> tuple[str, ...]:
         return tuple(self._seats)
 

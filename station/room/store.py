@@ -22,8 +22,8 @@ station could lock a new one while the second still holds the old.
 
 from __future__ import annotations
 
-import fcntl
 import json
+import math
 import os
 import sqlite3
 import threading
@@ -36,12 +36,19 @@ from station.errors import StorageError
 from station.room import store_log
 from station.room.history import LogEntry
 from station.room.model import STATE_PARTS, Reference
-from station.room.store_schema import SCHEMA_VERSION, bring_up, is_known, layout_of
+from station.room.store_files import (
+    LOCK_SUFFIX,
+    START_ANEW,
+    Damaged,
+    check_size,
+    identity,
+    move_aside,
+    take_lock,
+)
+from station.room.store_schema import SCHEMA_VERSION, bring_up, is_known, layout_of, misfit
 
 SAVE_EVERY_S = 60.0
 BUSY_TIMEOUT_S = 2.0
-LOCK_SUFFIX = ".lock"
-_START_ANEW = "start the station anew to save again"
 
 _REFERENCE_KEYS = ("serial", "a4_hz", "set_at", "by", "source", "agreed")
 _STRING_KEYS = (
@@ -57,13 +64,13 @@ _PLAYER_TYPES: dict[str, Any] = {
 _STRING_TYPES: dict[str, Any] = {
     "player": str, "string": int, "midi": int, "roll": str, "cents": (float, int, NoneType),
     "uncertainty_cents": (float, int, NoneType), "verdict": (str, NoneType),
+    "offset_cents": (float, int, NoneType),
 }  # fmt: skip
 """What is kept as JSON: the room reads each by itself and says which it cannot use."""
 _DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
-
-
-class _Damaged(StorageError):
-    """What is stored cannot be a room's state; it is moved aside, never repaired."""
+_DAMAGE_AT_OPENING = _DAMAGE | {0, sqlite3.SQLITE_ERROR, sqlite3.SQLITE_TOOBIG}
+"""Beside these: names that are no text (Python's own error, without a code), and tables that are
+not what they should be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +94,7 @@ def open_store(path: Path, stamp: str) -> Opened:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise StorageError(f"{path.parent}: cannot make the folder: {error.strerror}") from error
-    lock_fd = _lock(path.with_name(path.name + LOCK_SUFFIX))
+    lock_fd = take_lock(path.with_name(path.name + LOCK_SUFFIX))
     try:
         return _open_locked(path, stamp, lock_fd)
     except BaseException:
@@ -99,29 +106,10 @@ def _open_locked(path: Path, stamp: str, lock_fd: int) -> Opened:
     try:
         store = RoomStore(path, lock_fd)
         return Opened(store, store.state, None)
-    except _Damaged as error:
-        aside = _move_aside(path, stamp)
+    except Damaged as error:
+        aside = move_aside(path, stamp)
         reason = f"saved state was damaged ({error}); kept as {aside.name}, starting afresh"
         return Opened(RoomStore(path, lock_fd), None, reason)
-
-
-def _lock(path: Path) -> int:
-    """The open descriptor that holds the lock; raises StorageError when another has it."""
-    try:
-        lock_fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-    except OSError as error:
-        raise StorageError(f"{path}: cannot make the lock file: {error.strerror}") from error
-    try:
-        fcntl.flock(lock_fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        os.close(lock_fd)
-        if isinstance(error, BlockingIOError):
-            raise StorageError(
-                f"{path.parent}: another station keeps its state here:"
-                " end one of them, or give it a data_dir of its own"
-            ) from error
-        raise StorageError(f"{path}: cannot be locked: {error.strerror}") from error
-    return lock_fd
 
 
 class RoomStore:
@@ -139,15 +127,16 @@ class RoomStore:
         self._parts: dict[str, str] = {}  # as they are on storage
         self._log_serial = 0
         self._saved_at_s: float | None = None
+        check_size(path)
         self._connection = self._connect()
         try:
             self._prepare()
             self.state = self._load()
             self._saved_text = _text(self.state)
-            self._identity = _identity(path)
-        except sqlite3.Error as error:
+            self._identity = identity(path)
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             self._connection.close()
-            raise self._explained(error, "open") from error
+            raise self._explained(error, "open", _DAMAGE_AT_OPENING) from error
         except StorageError:
             self._connection.close()
             raise
@@ -165,8 +154,8 @@ class RoomStore:
         with self._lock:
             self._saved_text = None  # should it fail, even an unchanged state is due again
             # SQLite would go on writing, without a word, to a file that has no name any more.
-            if _identity(self.path) != self._identity:
-                raise StorageError(f"{self.path}: was replaced while in use: {_START_ANEW}")
+            if identity(self.path) != self._identity:
+                raise StorageError(f"{self.path}: was replaced while in use: {START_ANEW}")
             try:
                 with self._connection:
                     self._connection.execute("BEGIN IMMEDIATE")
@@ -210,12 +199,14 @@ class RoomStore:
 
     def _connect(self) -> sqlite3.Connection:
         try:
-            return sqlite3.connect(
+            connection = sqlite3.connect(
                 self.path,
                 timeout=BUSY_TIMEOUT_S,
                 isolation_level=None,
                 check_same_thread=False,
             )
+            connection.text_factory = store_log.decoded
+            return connection
         except sqlite3.Error as error:
             raise self._explained(error, "open") from error
 
@@ -225,11 +216,17 @@ class RoomStore:
         connection.execute("PRAGMA synchronous=FULL")
         (check,) = connection.execute("PRAGMA quick_check(1)").fetchone()
         if check != "ok":
-            raise _Damaged(" ".join(str(check).split()))
+            raise Damaged(" ".join(str(check).split()))
         layout = layout_of(connection)
         if not is_known(layout):
-            raise _Damaged(f"layout {layout} is not the known layout {SCHEMA_VERSION}")
-        bring_up(connection)
+            raise Damaged(f"layout {layout} is not the known layout {SCHEMA_VERSION}")
+        wrong = misfit(connection, layout)
+        if wrong is not None:
+            raise Damaged(wrong)
+        try:
+            bring_up(connection)
+        except sqlite3.Error as error:  # ours, or the disk's: what is stored is whole
+            raise self._explained(error, "bring up to date") from error
 
     def _write(self, state: dict[str, Any]) -> dict[str, str]:
         """Write in the caller's transaction; the parts as they are stored after it."""
@@ -261,7 +258,7 @@ class RoomStore:
         )
 
     def _load(self) -> dict[str, Any] | None:
-        """What is stored, None when nothing was saved yet; raises _Damaged."""
+        """What is stored, None when nothing was saved yet; raises Damaged."""
         connection = self._connection
         connection.execute("BEGIN")  # one snapshot for all the tables
         try:
@@ -284,15 +281,17 @@ class RoomStore:
         found = self._connection.execute(f"SELECT {columns} FROM {table} ORDER BY rowid")  # noqa: S608
         return [dict(zip(keys, row, strict=True)) for row in found]
 
-    def _explained(self, error: sqlite3.Error, doing: str) -> StorageError:
-        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-        if code in _DAMAGE:
-            return _Damaged(str(error))
-        return StorageError(f"{self.path}: cannot {doing} the room's state: {error}")
+    def _explained(
+        self, error: Exception, doing: str, damage: frozenset[int] = _DAMAGE
+    ) -> StorageError:
+        code, what = getattr(error, "sqlite_errorcode", 0) & 0xFF, " ".join(str(error).split())
+        if code in damage:
+            return Damaged(what[:120])
+        return StorageError(f"{self.path}: cannot {doing} the room's state: {what}")
 
 
 def _checked(state: dict[str, Any]) -> dict[str, Any]:
-    """The state with its parts proved to belong together; raises _Damaged."""
+    """The state with its parts proved to belong together; raises Damaged."""
     serial = state["reference"]["serial"]
     try:
         state["reference"]["agreed"] = _names(state["reference"]["agreed"])
@@ -304,9 +303,9 @@ def _checked(state: dict[str, Any]) -> dict[str, Any]:
         for string in state["strings"]:
             _check_types(string, _STRING_TYPES)
     except (ValueError, TypeError, RecursionError) as error:
-        raise _Damaged(" ".join(str(error).split())[:120]) from error
+        raise Damaged(" ".join(str(error).split())[:120]) from error
     if any(string.pop("serial") != serial for string in state["strings"]):
-        raise _Damaged("roll call and reference do not belong together")
+        raise Damaged("roll call and reference do not belong together")
     return state
 
 
@@ -318,7 +317,8 @@ def _check_reference(row: dict[str, Any]) -> None:
 
 def _check_types(row: dict[str, Any], types: dict[str, Any]) -> None:
     for key, kind in types.items():
-        if not isinstance(row[key], kind):
+        endless = isinstance(row[key], float) and not math.isfinite(row[key])
+        if endless or not isinstance(row[key], kind):
             raise TypeError(f"{key} is {row[key]!r:.40}")
 
 
@@ -356,27 +356,3 @@ def _unpacked(text: Any) -> Any:
         return None if text is None else json.loads(text)
     except (ValueError, TypeError, RecursionError):
         return str(text)[:80]
-
-
-def _identity(path: Path) -> tuple[int, int]:
-    """Device and inode of what the name stands for now; an open file keeps its own."""
-    try:
-        found = path.stat()
-    except OSError as error:
-        raise StorageError(
-            f"{path}: is gone ({error.strerror}), removed while in use: {_START_ANEW}"
-        ) from error
-    return found.st_dev, found.st_ino
-
-
-def _move_aside(path: Path, stamp: str) -> Path:
-    """Rename the database and its log, so that neither is read again; the new main name."""
-    aside = path.with_name(f"{path.name}.corrupt-{stamp}")
-    try:
-        for suffix in ("-wal", "-shm", ""):
-            part = path.with_name(path.name + suffix)
-            if part.exists():
-                part.replace(aside.with_name(aside.name + suffix))
-    except OSError as error:
-        raise StorageError(f"{path}: cannot move it aside: {error.strerror}") from error
-    return aside

@@ -79,8 +79,13 @@ def read_log(path: Path) -> list[LogEntry]:
         if isinstance(error, StorageError):
             raise
         raise StorageError(f"{path}: cannot be read: {error.strerror}") from error
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise StorageError(f"{path}: cannot be read: {' '.join(str(error).split())}") from error
+
+
+def decoded(raw: bytes) -> str:
+    """A database's text; bytes that are none must not cost the whole of it."""
+    return raw.decode("utf-8", "replace")
 
 
 def _size(path: Path, suffix: str) -> int | None:
@@ -105,7 +110,9 @@ def _uri(path: Path, wal_size: int | None, spare: Path) -> str:
 
 
 def _connected(uri: str) -> sqlite3.Connection:
-    return sqlite3.connect(uri, uri=True, timeout=_BUSY_TIMEOUT_S, isolation_level=None)
+    connection = sqlite3.connect(uri, uri=True, timeout=_BUSY_TIMEOUT_S, isolation_level=None)
+    connection.text_factory = decoded
+    return connection
 
 
 def _read(connection: sqlite3.Connection, path: Path) -> list[LogEntry]:

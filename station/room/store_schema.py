@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 
 SCHEMA_VERSION = 2
 
@@ -33,6 +34,7 @@ _TO_LAYOUT_2 = (
         SELECT serial, set_at, a4_hz, 'set', "by", source, '[]', '[]', NULL
         FROM reference WHERE serial > 0""",
 )
+_STATEMENTS = {0: (), 1: _LAYOUT_1, 2: (*_LAYOUT_1, *_TO_LAYOUT_2)}
 _STEPS = {0: (*_LAYOUT_1, *_TO_LAYOUT_2), 1: _TO_LAYOUT_2}
 
 
@@ -40,6 +42,40 @@ def layout_of(connection: sqlite3.Connection) -> int:
     """The layout's number; 0 for a database in which nothing was made yet."""
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     return int(version)
+
+
+def misfit(connection: sqlite3.Connection, layout: int) -> str | None:
+    """What is not as the layout of that number has it, in a few words; None where all is.
+
+    Rows can be read and written by their columns' names alone, so only those count; a
+    trigger or a view could do anything.
+    """
+    with closing(sqlite3.connect(":memory:")) as model:
+        for statement in _STATEMENTS[layout]:
+            model.execute(statement)
+        wanted = _columns(model)
+    found = _columns(connection)
+    if layout == 0 and found:
+        return "it has tables but no layout"
+    for table, columns in wanted.items():
+        if found.get(table) != columns:
+            return f"the table {table} is missing or has other columns"
+    foreign = connection.execute(
+        "SELECT name FROM sqlite_schema WHERE type IN ('trigger', 'view')"
+    ).fetchone()
+    return None if foreign is None else f"it holds {foreign[0]!r:.40}, which is not the station's"
+
+
+def _columns(connection: sqlite3.Connection) -> dict[str, list[str]]:
+    """The names of every table's columns, in their order."""
+    rows = connection.execute(
+        "SELECT m.name, c.name FROM sqlite_schema AS m, pragma_table_info(m.name) AS c"
+        " WHERE m.type = 'table' ORDER BY m.name, c.cid"
+    )
+    columns: dict[str, list[str]] = {}
+    for table, column in rows:
+        columns.setdefault(table, []).append(column)
+    return columns
 
 
 def is_known(layout: int) -> bool:

@@ -16,10 +16,14 @@ from station.web import guards, join_code
 from station.web.events import StreamTimes
 from station.web.facade import Station, off_loop
 from station.web.refusals import add_refusals
+from station.web.routes_bench import add_bench_routes
 from station.web.routes_drums import add_drum_routes
+from station.web.routes_heads import add_head_routes
 from station.web.routes_measuring import add_measuring_routes, add_tone_routes
 from station.web.routes_reference import add_reference_routes
 from station.web.routes_room import add_room_routes
+from station.web.routes_songs import add_song_routes
+from station.web.routes_turns import add_turn_routes
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'self'; base-uri 'none'; object-src 'none'; "
@@ -44,7 +48,8 @@ def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
         guards.check_host(request.headers.get("Host", ""), station.addresses())
         if request.method not in ("GET", "HEAD", "OPTIONS"):
             guards.check_origin(request.headers.get("Origin"), request.host)
-            guards.check_content(request.mimetype, request.content_length)
+            if request.routing_exception is None:  # else nothing reads it, whatever it is
+                guards.check_content(request.mimetype, request.content_length, request.path)
             given = request.headers.get("X-Room-Code")
             codes.check(given, station.room_code, request.remote_addr or "")
 
@@ -62,6 +67,10 @@ def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
     add_measuring_routes(app, station)
     add_tone_routes(app, station)
     add_drum_routes(app, station)
+    add_head_routes(app, station)
+    add_song_routes(app, station)
+    add_turn_routes(app, station)
+    add_bench_routes(app, station)
     return app
 
 

@@ -7,10 +7,13 @@ from typing import Any, Protocol
 
 import gevent
 
+from station.web.facade_bench import BenchAsks
+from station.web.facade_heads import HeadAsks
+from station.web.facade_songs import SongAsks, TurnAsks
 from station.web.hub import Hub
 
 
-class Station(Protocol):
+class Station(BenchAsks, HeadAsks, SongAsks, TurnAsks, Protocol):
     """A station as the page sees it. Every method may block; each is called off the loop.
 
     What is wrong is raised as an error of `station.errors` and told to whoever

@@ -26,6 +26,8 @@ from station.errors import PageRequestError, RoomCodeError
 
 MAX_BODY_BYTES = 16 * 1024
 TOO_LARGE = f"the body is larger than {MAX_BODY_BYTES} bytes"
+SONGS_PATH = "/api/v1/songs"
+SHORTER_SONGS = ": 60 songs fit at about 270 bytes each; shorten their notes"
 # Names that no public resolver answers: multicast DNS (RFC 6762), the home
 # domain (RFC 8375) and the private-use domain reserved by ICANN in 2024.
 PRIVATE_SUFFIXES = (".local", ".home.arpa", ".internal")
@@ -77,12 +79,13 @@ def check_origin(origin: str | None, host: str) -> None:
         raise PageRequestError("changes are taken from the station's own page only", 403)
 
 
-def check_content(content_type: str, content_length: int | None) -> None:
+def check_content(content_type: str, content_length: int | None, path: str = "") -> None:
     """Refuse a body that is not JSON or is larger than 16 KB."""
     if content_type != "application/json":
         raise PageRequestError("send a JSON body with Content-Type: application/json", 415)
     if content_length is not None and content_length > MAX_BODY_BYTES:
-        raise PageRequestError(TOO_LARGE, 413)
+        hint = SHORTER_SONGS if path == SONGS_PATH else ""
+        raise PageRequestError(TOO_LARGE + hint, 413)
 
 
 class CodeCheck:

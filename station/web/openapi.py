@@ -7,8 +7,11 @@ from typing import Any
 from station import __version__
 from station.music.pitch import A4_MAX_HZ, A4_MIN_HZ
 from station.room.proposal import KINDS as PROPOSAL_KINDS
+from station.web.openapi_bench import bench_paths
+from station.web.openapi_heads import head_paths
 from station.web.openapi_reference import TONE_DBFS, TONE_S, VOICES
 from station.web.openapi_schemas import SCHEMAS
+from station.web.openapi_songs import song_paths
 from station.web.schema_words import COUNT, NUMBER, TEXT, YES_OR_NO, named
 
 _A4_HZ = {"type": "number", "minimum": A4_MIN_HZ, "maximum": A4_MAX_HZ}
@@ -75,7 +78,8 @@ def _read(summary: str, answer: dict[str, Any]) -> dict[str, Any]:
 def _events() -> dict[str, Any]:
     stream = {
         "description": "`room` (a whole snapshot) first, then `reading`, `note`, `room` and "
-        "`stroke` (StrokeEvent); "
+        "`stroke` (StrokeEvent, or HeadEvent while a drummer goes round a head); `strum` "
+        "(StrumEvent) and `beats` (BeatsEvent) while a player has them open on the bench; "
         "`heartbeat` when nothing else was sent for four seconds; `lease` when the stream ends "
         "and the next one should be opened.",
         "content": {"text/event-stream": {"schema": TEXT}},
@@ -203,6 +207,9 @@ def describe_api() -> dict[str, Any]:
                     "Forget what a drummer tapped", _BY, "TapsNow", _in_path("player_id")
                 )
             },
+            **head_paths(_change, _read, _answer, _body, _in_path),
+            **song_paths(_change, _read, _answer, _body, _in_path),
+            **bench_paths(_change, _read, _answer, _body, _in_path),
             "/api/v1/openapi.json": _read("This description", _answer("OpenAPI 3.1.")),
             "/health": _read("Whether the page is served", _answer("Counts and states.")),
         },

@@ -5,8 +5,11 @@ from __future__ import annotations
 from typing import Any, get_args
 
 from station.music.names import NamingSystem
+from station.web.openapi_bench import BENCH_SCHEMAS
 from station.web.openapi_drums import DRUM_SCHEMAS
+from station.web.openapi_heads import HEAD_SCHEMAS
 from station.web.openapi_reference import REFERENCE_SCHEMAS
+from station.web.openapi_songs import SONG_SCHEMAS
 from station.web.schema_words import (
     COUNT,
     MAYBE_NUMBER,
@@ -134,6 +137,9 @@ SCHEMAS: dict[str, Any] = {
     ),
     **REFERENCE_SCHEMAS,
     **DRUM_SCHEMAS,
+    **HEAD_SCHEMAS,
+    **SONG_SCHEMAS,
+    **BENCH_SCHEMAS,
     "Room": an_object(
         "All that one station knows. `measuring` is the instrument that is listened to, "
         "`measured` those that were, newest first; `compromise` is null for fewer than two.",
@@ -154,5 +160,10 @@ SCHEMAS: dict[str, Any] = {
             total=COUNT,
             complete=YES_OR_NO,
         ),
+        heads=named("Heads"),
+        order=named("Order"),
+        turns=named("Turns"),
+        members=COUNT,
+        bench=named("Bench"),
     ),
 }

@@ -17,6 +17,7 @@ from station.errors import (
     ToneError,
     UnknownMeasurementError,
     UnknownPlayerError,
+    UnknownSongError,
     UsageError,
 )
 from station.web import guards
@@ -36,6 +37,7 @@ STATUSES: tuple[tuple[type[StationError], int], ...] = (
     (RoomCodeError, 403),
     (UnknownPlayerError, 404),
     (UnknownMeasurementError, 404),
+    (UnknownSongError, 404),
     (NotNowError, 409),
     (UsageError, 400),
     (StreamsFullError, 503),

@@ -7,6 +7,7 @@ from typing import Any
 from station.errors import UsageError
 from station.measure.drums.types import Mode, Stroke, StrokeVerdict
 from station.music.pitch import shift_cents
+from station.room.roster import Roster
 from station.room.taps import Taps
 
 OVERTONE_RATIO = 1.593
@@ -16,13 +17,16 @@ OVERTONE_RATIO = 1.593
 class FakeDrums:
     """Every drummer's taps, by player."""
 
-    def __init__(self) -> None:
+    def __init__(self, roster: Roster) -> None:
+        self._roster = roster
         self._taps: dict[str, Taps] = {}
 
     def of(self, player: dict[str, Any]) -> Taps:
         """Raises UsageError for a player without drums."""
         if player["kind"] != "drums":
             raise UsageError(f"{player['name']} plays no drums: only drums are tapped")
+        if player["id"] in self._roster.ids():
+            return self._roster.taps(player["id"])
         return self._taps.setdefault(player["id"], Taps())
 
     def strike(

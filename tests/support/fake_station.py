@@ -23,8 +23,11 @@ from station.room.instrument import Source
 from station.room.offers import make_offer
 from station.sound.tone import check_tone
 from station.web.hub import Hub
+from tests.support.fake_bench import FakeBench
 from tests.support.fake_drums import FakeDrums
+from tests.support.fake_heads import FakeHeadRoom, FakeHeads
 from tests.support.fake_measuring import FakeMeasuring
+from tests.support.fake_order import FakeOrder
 from tests.support.fake_players import (
     BAND,
     INSTRUMENTS,
@@ -37,7 +40,7 @@ from tests.support.fake_reference import FakeReference, iso_now
 from tests.support.invented import invented_instrument
 
 
-class FakeStation:
+class FakeStation(FakeHeads, FakeOrder, FakeBench):
     """The facade the page is wired to; ``pluck``, ``measure`` and friends play the band."""
 
     def __init__(self, room_code: str = "oak-47", max_streams: int = 64) -> None:
@@ -52,7 +55,8 @@ class FakeStation:
             {name.lower(): name for name, _, _ in BAND}, self._forget_strings
         )
         self.measuring = FakeMeasuring()
-        self.drums = FakeDrums()
+        self.heads_room = FakeHeadRoom(lambda: self.reference.now)
+        self.drums = FakeDrums(self.heads_room.roster)
         self._tone: dict[str, Any] | None = None
         self._tone_ends_s = 0.0
         self._skipped_s = 0.0
@@ -78,6 +82,9 @@ class FakeStation:
                     "lines": self._lines,
                     "players": self.drums.show(self._players, self.reference.now["a4_hz"]),
                     "roll_call": roll_call(self._players),
+                    "heads": self.heads_room.heads.as_json(now_s),
+                    **self.order_snapshot(),
+                    **self.bench_snapshot(),
                 }
             )
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from station.measure.drums.bands import (
     CENTS,
+    LEAST_STEPS,
     NO_GLIDE,
     RT60_NEPERS,
     Band,
@@ -109,6 +110,8 @@ def _loudest(ring: Ring, group: Group) -> tuple[Partial | None, Glide, float]:
     """
     ((hz, sigma_hz),) = _bands([group], [])
     band = ring.band(hz, sigma_hz)
+    if band.z.size < LEAST_STEPS:  # cut off before so low a mode tells anything
+        return None, NO_GLIDE, 1.0
     one = sounding_of(band, glides=True)
     glide, lower = NO_GLIDE, 1.0
     for _ in range(FOLLOWED):

@@ -80,6 +80,15 @@ class RimState:
         covariance[lugs:, lugs:] = doubt * own**2
         return cls(np.repeat([square, own], lugs), covariance)
 
+    def anew(self) -> RimState:
+        """The same drum another evening: what a turn does is known, how tight it is is not."""
+        lugs = self.lugs
+        first = RimState.first(lugs, self.overtone_hz())
+        covariance = first.covariance.copy()
+        covariance[lugs:, lugs:] = self.covariance[lugs:, lugs:]
+        mean = np.concatenate([first.mean[:lugs], self.mean[lugs:]])
+        return RimState(mean, covariance, self.learned)
+
     @property
     def lugs(self) -> int:
         return self.mean.size // 2
@@ -161,16 +170,31 @@ class RimState:
 
         All are scaled down alike where one would be turned too far at once.
         """
+        tensions = self.tensions()
+        turns, _ = self.turns_to(np.full(self.lugs, tensions.mean()))
+        return turns, self.doubt(turns)
+
+    def tensions(self) -> Floats:
+        """Each lug's averaged with its opposite's, Hz squared, shape (lugs,)."""
+        return np.asarray(pair_means(self.lugs) @ self.mean[: self.lugs])
+
+    def turns_to(self, wanted: Floats) -> tuple[Floats, float]:
+        """Turns that bring the lugs to the tensions `wanted`, Hz squared, shape (lugs,).
+
+        With the share of the way: below 1 where a lug would be turned too far at once.
+        """
         lugs = self.lugs
-        tensions = pair_means(lugs) @ self.mean[:lugs]
-        responses = self.mean[lugs:]
-        wanted = np.linalg.solve(spread(lugs), tensions.mean() - tensions)
-        turns = wanted / responses
+        needed = np.linalg.solve(spread(lugs), wanted - self.tensions()) / self.mean[lugs:]
         limit = MOST_TURNS if self.learned else FIRST_TURNS
-        turns = turns * min(1.0, limit / max(float(np.abs(turns).max()), 1e-12))
+        share = min(1.0, limit / max(float(np.abs(needed).max()), 1e-12))
+        return needed * share, share
+
+    def doubt(self, turns: Floats) -> Floats:
+        """The standard deviations of such turns, shape (lugs,)."""
+        lugs, tensions, responses = self.lugs, self.tensions(), self.mean[self.lugs :]
         response_doubt = np.abs(turns) * _deviations(self.covariance[lugs:, lugs:]) / responses
         pitch_doubt = self.cents()[1] / CENTS * tensions / responses
-        return turns, np.hypot(response_doubt, pitch_doubt)
+        return np.asarray(np.hypot(response_doubt, pitch_doubt))
 
 
 def spread(lugs: int) -> Floats:

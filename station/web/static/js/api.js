@@ -54,5 +54,43 @@ export const setQuiet = (quiet, code) => put("/api/v1/quiet", { quiet }, code);
 
 export const tapsAgain = (player, by, code) => post(`/api/v1/players/${part(player)}/taps/again`, { by }, code);
 
+/** A head pass: begun with {lugs, phase, drum}, then step by step. */
+export const beginHead = (player, what, code) => post(`/api/v1/players/${part(player)}/head`, what, code);
+export const headStep = (player, step, what, code) => post(`/api/v1/players/${part(player)}/head/${part(step)}`, what, code);
+export const bothHeads = (player, what, code) => post(`/api/v1/players/${part(player)}/both-heads`, what, code);
+export const drums = () => ask("/api/v1/drums");
+export const keepDrum = (what, code) => post("/api/v1/drums/keep", what, code);
+export const putDrum = (what, code) => put("/api/v1/drums", what, code);
+export const forgetDrum = (what, code) => post("/api/v1/drums/forget", what, code);
+export const wayBack = (player, drum) => ask(`/api/v1/drums/back?player=${part(player)}&drum=${part(drum)}`);
+export const kit = () => ask("/api/v1/drums/kit");
+export const setKitSongs = (songs, code) => put("/api/v1/drums/songs", { songs }, code);
+
+export const songs = () => ask("/api/v1/songs");
+/** `what` is {songs} or {csv}, with the revision of the order it is to replace. */
+export const readSongs = (what, by, code) => put("/api/v1/songs", { ...what, by }, code);
+export const addSong = (song, by, code) => post("/api/v1/songs", { song, by }, code);
+export const changeSong = (id, song, by, code) => put(`/api/v1/songs/${part(id)}`, { song, by }, code);
+export const moveSong = (id, to, by, code) => post(`/api/v1/songs/${part(id)}/move`, { to, by }, code);
+export const removeSong = (id, by, code) => post(`/api/v1/songs/${part(id)}/remove`, { by }, code);
+export const undoSongs = (by, code) => post("/api/v1/songs/undo", { by }, code);
+/** `which` is {song} for a certain one, or {after}: the one after it. */
+export const nextSong = (which, by, code) => post("/api/v1/songs/next", { ...which, by }, code);
+
+const bench = (player, what) => `/api/v1/players/${part(player)}/bench/${what}`;
+export const openStrum = (player, by, code) => post(bench(player, "strum"), { by }, code);
+/** `what` is {pair, way, hold, by}. */
+export const openPair = (player, what, code) => post(bench(player, "pair"), what, code);
+export const openSaddle = (player, what, code) => post(bench(player, "saddle"), what, code);
+export const dropSaddleNote = (player, by, code) => post(bench(player, "saddle/drop"), { by }, code);
+export const closeBench = (player, by, code) => post(bench(player, "close"), { by }, code);
+export const tour = (player) => ask(bench(player, "tour"));
+export const gauge = (player, what) => ask(`${bench(player, "gauge")}?${new URLSearchParams(what)}`);
+export const keepSet = (player, what, code) => put(bench(player, "set"), what, code);
+
+export const takeTurn = (player, by, code) => post(`/api/v1/players/${part(player)}/turn`, { by }, code);
+export const handOn = (player, by, code) => post(`/api/v1/players/${part(player)}/turn/hand-on`, { by }, code);
+export const setups = (player) => ask(`/api/v1/players/${part(player)}/setups`);
+
 export const changePlayer = (id, changes, code) => put(`/api/v1/players/${part(id)}`, changes, code);
 export const instruments = () => ask("/api/v1/instruments");

@@ -73,6 +73,9 @@ export class BandView {
     root.append(
       el("div", { className: "roll", id: "roll-call" }, el("p", { className: "roll-count" }, this.many, this.of), this.rest, this.whole.node),
       this.list,
+      el("p", { className: "files" },
+        el("a", { className: "button", href: "#songs" }, "running order"),
+        el("a", { className: "button", href: "#everyone" }, "everyone on one screen")),
       el("section", { className: "join" }, this.qr, el("div", {}, el("h3", {}, "Join with your phone"), this.addresses)),
       this.quiet.node,
       this.facts,

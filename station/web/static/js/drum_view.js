@@ -11,6 +11,8 @@ import { withCode } from "./room_code.js";
 import { faultLine } from "./sheet.js";
 
 export class DrumView {
+  /** The drummer wants more of this drum than its pitch. */
+  onMore = () => {};
   #state;
   #asking = false;
 
@@ -30,6 +32,7 @@ export class DrumView {
     this.caution = el("p", { className: "drum-caution" }, EARS);
     this.fault = faultLine();
     this.again = el("button", { type: "button", className: "drum-again", onclick: () => this.#startAgain() }, "again");
+    this.more = el("button", { type: "button", className: "drum-more", onclick: () => this.onMore() }, "drum \u2026");
     this.node = el(
       "div",
       { className: "drum" },
@@ -37,7 +40,7 @@ export class DrumView {
       this.plot.node,
       this.tails.node,
       el("div", { className: "drum-words" }, this.status, this.kind, this.small, this.caution, this.fault),
-      this.again,
+      el("div", { className: "drum-buttons" }, this.again, this.more),
     );
   }
 

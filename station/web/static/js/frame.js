@@ -5,7 +5,7 @@ import { memory } from "./memory.js";
 import { beats, clock, hertz, origin } from "./words.js";
 
 const SPOKEN_EVERY_MS = 2500;
-const VIEWS = ["strings", "band", "reference"];
+const VIEWS = ["strings", "band", "reference", "songs", "everyone"]; // the last two without a tab
 const byId = (id) => document.getElementById(id);
 
 /** What is wrong enough to stand across the page: what concerns the link, whole. */
@@ -62,8 +62,8 @@ export class Frame {
     document.documentElement.dataset.view = view;
     for (const each of VIEWS) {
       byId(`view-${each}`).hidden = each !== view;
-      if (each === view) byId(`tab-${each}`).setAttribute("aria-current", "page");
-      else byId(`tab-${each}`).removeAttribute("aria-current");
+      if (each === view) byId(`tab-${each}`)?.setAttribute("aria-current", "page");
+      else byId(`tab-${each}`)?.removeAttribute("aria-current");
     }
     if (wanted === "station") byId("station").scrollIntoView({ block: "end" });
     else window.scrollTo(0, 0);
@@ -82,6 +82,7 @@ export class Frame {
     const told = notices(room.station);
     say(byId("notices"), told);
     byId("notices").hidden = told === "";
+    mark(document.documentElement, "quiet", room.station.quiet ? "yes" : null);
     mark(document.documentElement, "complete", room.roll_call.complete ? "yes" : null);
   }
 

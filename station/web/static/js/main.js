@@ -1,20 +1,28 @@
 // The page's beginning: state, views, stream.
 
 import { BandView } from "./band_view.js";
+import { EveryoneView } from "./everyone_view.js";
 import { Frame } from "./frame.js";
 import { Proposals } from "./proposals.js";
 import { ReferenceView } from "./reference_view.js";
+import { SongBar } from "./song_bar.js";
+import { SongsView } from "./songs_view.js";
 import { State } from "./state.js";
 import { Stream } from "./stream.js";
 import { StringsView } from "./strings_view.js";
+import { TurnBar } from "./turn_bar.js";
 import { UnderWay } from "./under_way.js";
 
 const state = new State();
 new StringsView(document.getElementById("view-strings"), state);
 new BandView(document.getElementById("view-band"), state);
 new ReferenceView(document.getElementById("view-reference"), state);
+new SongsView(document.getElementById("view-songs"), state);
+new EveryoneView(document.getElementById("view-everyone"), state);
 new Proposals(document.getElementById("asks"), state);
 new UnderWay(document.getElementById("asks"), state);
+new TurnBar(document.getElementById("band-bars"), state);
+new SongBar(document.getElementById("band-bars"), state);
 new Frame(state);
 new Stream(state);
 

@@ -16,7 +16,7 @@ export class QuietButton {
       "section",
       { className: "quiet" },
       this.button,
-      el("p", { className: "soft" }, "Quiet: lamps and phones only, the lamps dimmed, and no tone."),
+      el("p", { className: "soft" }, "Quiet: lamps and pages dimmed, and no tone."),
       this.fault,
     );
     state.onChange((what) => {

@@ -7,6 +7,7 @@ import { noteIn, SYSTEMS } from "./names.js";
 import { NOBODY } from "./words.js";
 
 const READING_LIFE_MS = 1200;
+const BEATS_LIFE_MS = 1600;
 const STEADY_CENTS = 1; // a reading surer than this may stand for its instrument
 
 export class State {
@@ -17,6 +18,9 @@ export class State {
   full = 0; // how many streams the station serves, when that is why there is none for us
   #live = new Map();
   #taps = new Map(); // player id -> a drummer's taps, told since the last snapshot
+  #heads = new Map(); // player id -> a drummer's head pass, told since the last snapshot
+  #strums = new Map(); // player id -> a strum told since the last snapshot
+  #beats = new Map(); // player id -> how two strings beat now
   #listeners = [];
   #timer = 0;
 
@@ -30,6 +34,8 @@ export class State {
     this.room = room;
     this.roomAt = new Date();
     if (before !== undefined && before !== room.reference.set_at) this.settled.clear();
+    this.#keepNewerHeads(room);
+    this.#keepNewerStrums(room);
     for (const player of room.players) {
       this.#keepNewerTaps(player);
       if (player.now && !this.#live.has(player.id)) this.#hold(player.id, player.now);
@@ -51,11 +57,69 @@ export class State {
   }
 
   /** A drummer's taps after a stroke, or after they were forgotten. */
-  setStroke({ player, taps }) {
+  setStroke({ player, taps, head }) {
+    if (head) {
+      this.#setHead(player, head);
+      return;
+    }
     const whose = this.link === "live" ? this.player(player) : null;
     if (!whose?.taps || taps.changes < whose.taps.changes) return;
     whose.taps = taps;
     this.#taps.set(player, taps);
+    this.#tell("reading");
+  }
+
+  /** A drummer's head pass, and the two heads compared, as the station answered a change. */
+  setHeadNow(player, { told, head, both }) {
+    const heads = this.room?.heads;
+    if (!heads || told < heads.told) return;
+    heads.told = told;
+    this.#heads.delete(player);
+    if (head) heads.passes[player] = head;
+    else delete heads.passes[player];
+    if (both) heads.both[player] = both;
+    else delete heads.both[player];
+    this.#tell("reading");
+  }
+
+  /** What a player has open on the bench, or null. */
+  opened(playerId) {
+    return this.room?.bench?.open[playerId] ?? null;
+  }
+
+  /** How two strings of a player's beat now, or null when nothing sounds. */
+  beats(playerId) {
+    return this.#beats.get(playerId)?.reading ?? null;
+  }
+
+  /** A strum on the line of a player who has that open. */
+  setStrum(strum) {
+    const opened = this.link === "live" ? this.opened(strum.player) : null;
+    if (!opened || strum.told < this.room.bench.told) return;
+    this.#strums.set(strum.player, strum);
+    opened.strum = strum;
+    this.#tell("reading");
+  }
+
+  /** Two strings, four times a second while they sound. */
+  setBeats(reading) {
+    if (this.link !== "live" || !this.opened(reading.player)) return;
+    clearTimeout(this.#beats.get(reading.player)?.timer);
+    const timer = setTimeout(() => this.#beats.delete(reading.player) && this.#tell("reading"), BEATS_LIFE_MS);
+    this.#beats.set(reading.player, { reading, timer });
+    this.#tell("reading");
+  }
+
+  /** What a player has open, as the station answered a change. */
+  setBenchNow(player, { told, open }) {
+    const bench = this.room?.bench;
+    if (!bench || told < bench.told) return;
+    bench.told = told;
+    this.#strums.delete(player);
+    clearTimeout(this.#beats.get(player)?.timer);
+    this.#beats.delete(player);
+    if (open) bench.open[player] = open;
+    else delete bench.open[player];
     this.#tell("reading");
   }
 
@@ -67,6 +131,9 @@ export class State {
       this.#live.clear();
       this.settled.clear();
       this.#taps.clear();
+      this.#heads.clear();
+      this.#strums.clear();
+      this.#beats.clear();
     }
     document.documentElement.dataset.link = link;
     this.#tell("link");
@@ -144,6 +211,30 @@ export class State {
     const told = this.#taps.get(player.id);
     if (told && player.taps && told.changes > player.taps.changes) player.taps = told;
     else this.#taps.delete(player.id);
+  }
+
+  #setHead(player, head) {
+    const heads = this.link === "live" ? this.room?.heads : null;
+    if (!heads || head.told < heads.told) return;
+    heads.told = head.told;
+    heads.passes[player] = head;
+    this.#heads.set(player, head);
+    this.#tell("reading");
+  }
+
+  #keepNewerHeads(room) {
+    for (const [player, head] of this.#heads) {
+      if (room.heads && head.told > room.heads.told) room.heads.passes[player] = head;
+      else this.#heads.delete(player);
+    }
+  }
+
+  #keepNewerStrums(room) {
+    for (const [player, strum] of this.#strums) {
+      const opened = room.bench?.open[player];
+      if (opened && strum.told > room.bench.told) opened.strum = strum;
+      else this.#strums.delete(player);
+    }
   }
 
   #settle(playerId, pitch) {

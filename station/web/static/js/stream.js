@@ -61,6 +61,8 @@ export class Stream {
     on("reading", (reading) => this.#state.setReading(reading));
     on("note", (note) => this.#state.setNote(note));
     on("stroke", (stroke) => this.#state.setStroke(stroke));
+    on("strum", (strum) => this.#state.setStrum(strum));
+    on("beats", (reading) => this.#state.setBeats(reading));
     on("heartbeat", () => {});
     on("lease", () => source === this.#source && this.#open());
     source.onerror = () => {

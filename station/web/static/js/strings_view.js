@@ -1,8 +1,11 @@
 // "My strings": who I am, the field, and my strings' stave; for a drummer, the taps.
 
+import { BenchMenu } from "./bench_menu.js";
 import { el, mark, say } from "./dom.js";
+import { DrumMenu } from "./drum_menu.js";
 import { DrumView } from "./drum_view.js";
 import { BEATS, Field } from "./field.js";
+import { HeadView } from "./head_view.js";
 import { NamesChoice } from "./names_choice.js";
 import { offsetsLabel, offsetWords } from "./offsets.js";
 import { Stave } from "./stave.js";
@@ -18,7 +21,13 @@ export class StringsView {
     this.field = new Field(noteName);
     this.stave = new Stave(noteName);
     this.drum = new DrumView(state);
+    this.head = new HeadView(state);
+    this.menu = new DrumMenu(state);
+    this.drum.onMore = () => this.menu.open();
+    this.head.onKeep = (name) => this.menu.keeping.open(name);
     this.form = new TuningForm(new NamesChoice(state), state);
+    this.benchMenu = new BenchMenu(state);
+    this.bench = el("button", { type: "button", className: "open-bench", onclick: () => this.benchMenu.open() }, "bench");
     this.name = el("strong");
     this.what = el("span", { className: "soft" });
     this.call = el("span");
@@ -31,10 +40,11 @@ export class StringsView {
     this.tuner = el(
       "div",
       { className: "tuner" },
-      el("div", { className: "me" }, el("p", {}, this.name, this.what), this.change),
+      el("div", { className: "me" }, el("p", {}, this.name, this.what), this.bench, this.change),
       this.field.node,
       this.field.numbers,
       this.drum.node,
+      this.head.node,
       this.stave.node,
       this.offsets,
       this.callRow,
@@ -63,6 +73,7 @@ export class StringsView {
     say(this.what, [me.instrument_label, me.tuning_label, capo].filter(Boolean).join(" · "));
     this.stave.update(me.strings, now);
     this.stave.node.hidden = me.strings.length === 0;
+    this.bench.hidden = me.strings.length === 0;
     this.#sayOffsets(me, now);
     this.#sayCall(me);
     this.#showField(me, now);
@@ -70,15 +81,20 @@ export class StringsView {
 
   #showField(me, now) {
     mark(this.tuner, "kind", me.kind);
-    this.drum.node.hidden = me.taps === null;
+    const head = me.taps ? (this.#state.room.heads?.passes[me.id] ?? null) : null;
+    this.drum.node.hidden = me.taps === null || head !== null;
+    this.head.node.hidden = head === null;
     this.field.node.hidden = this.field.numbers.hidden = me.taps !== null;
-    if (me.taps) this.drum.update(me, this.#stationHint() ?? this.#lineHint(me), this.#humHint(me));
+    if (head) this.head.update(head, this.#stationHint() ?? this.#lineHint(me));
+    else if (me.taps) this.drum.update(me, this.#stationHint() ?? this.#lineHint(me), this.#humHint(me));
     else if (now && now.string !== null && now.verdict) this.field.showString(now);
     else if (now) this.field.showPitch(now, this.#farHint(me, now));
     else this.field.showNothing(this.#silentHint(me), this.#smallPrint(me));
   }
 
   #farHint(me, now) {
+    const shared = this.#state.room.turns?.some((line) => line.turn === null && line.players.includes(me.id));
+    if (shared) return "whose is it? take the turn";
     if (me.strings.length) return "no string of yours is near this note";
     const side = now.cents < 0 ? "below" : "above";
     return `${signed(now.cents).replace(/^[+\u2212]/, "")} cents ${side} the reference`;

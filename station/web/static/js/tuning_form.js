@@ -1,17 +1,19 @@
 // Choosing instrument, tuning and capo of a player; the station is told with the room code.
 // Above stands what concerns this phone alone, and needs no code.
 
-import { changePlayer, instruments } from "./api.js";
+import { changePlayer, instruments, setups } from "./api.js";
 import { el, say } from "./dom.js";
 import { memory } from "./memory.js";
 import { OffsetsFields } from "./offsets_fields.js";
 
 const HIGHEST_CAPO = 12;
+const SETUPS_SHOWN = 4;
 
 export class TuningForm {
   onAnother = () => {};
   #known = {};
   #player = null;
+  #had = []; // what this player played last, the present setup first
 
   constructor(namesChoice, state) {
     this.name = el("input", { name: "name", maxLength: 40, autocomplete: "off" });
@@ -22,6 +24,7 @@ export class TuningForm {
       this.capo.append(el("option", { value: String(fret) }, fret ? `fret ${fret}` : "none"));
     }
     this.offsets = new OffsetsFields(state);
+    this.setups = el("div", { className: "setups", role: "group", "aria-label": "played last" });
     this.code = el("input", { name: "code", autocomplete: "off", autocapitalize: "off" });
     this.fault = el("p", { className: "fault", role: "alert" });
     const close = el("button", { type: "button", onclick: () => this.node.close() }, "back");
@@ -36,6 +39,7 @@ export class TuningForm {
         this.#row("capo", this.capo),
         this.#row("room code", this.code)),
       this.offsets.node,
+      this.setups,
       el("div", { className: "ending" },
         this.fault,
         el("div", { className: "buttons" }, close, el("button", { className: "main" }, "change it"))),
@@ -59,21 +63,40 @@ export class TuningForm {
     this.offsets.isForOtherStrings = false;
     say(this.fault, "");
     say(this.title, player.name);
+    this.#had = [];
+    this.setups.replaceChildren();
     this.node.showModal();
     this.title.focus();
     try {
       this.#known = await instruments();
+      this.#had = (await setups(player.id)).setups;
     } catch (error) {
       say(this.fault, error.message);
       return;
     }
     this.#fill(this.instrument, this.#known, player.instrument, (told) => told.label);
     this.#offerTunings();
+    this.setups.replaceChildren(...this.#had.slice(1, SETUPS_SHOWN + 1).map((had) => this.#setupButton(had)));
+  }
+
+  /** Back to what was played before, with one tap. */
+  #setupButton(had) {
+    const { instrument, tuning, capo, offsets_cents } = had;
+    const words = [had.instrument_label, had.tuning_label, capo ? `capo ${capo}` : "", Object.keys(offsets_cents).length ? "own offsets" : ""];
+    const wanted = { instrument, capo, offsets_cents, ...(tuning ? { tuning } : {}) };
+    return el("button", { type: "button", onclick: () => this.#put(() => wanted) }, words.filter(Boolean).join(" \u00b7 "));
+  }
+
+  /** How this player left the instrument that is chosen, if it is not the one they hold. */
+  get #left() {
+    const { value } = this.instrument;
+    return value === this.#player.instrument ? undefined : this.#had.find((had) => had.instrument === value);
   }
 
   #offerTunings() {
     const tunings = this.#known[this.instrument.value]?.tunings ?? {};
-    this.#fill(this.tuning, tunings, this.#player.tuning, (label) => label.label ?? label);
+    this.#fill(this.tuning, tunings, this.#left?.tuning ?? this.#player.tuning, (label) => label.label ?? label);
+    if (this.#left) this.capo.value = String(this.#left.capo);
     this.tuning.disabled = Object.keys(tunings).length === 0;
     this.#offerOffsets();
   }
@@ -104,14 +127,20 @@ export class TuningForm {
     }
     // A new instrument brings its tuning along, even one of the same name.
     if ("instrument" in changes && "tuning" in wanted) changes.tuning = wanted.tuning;
-    const offsets = this.offsets.change;
+    const left = this.#left;
+    const asLeft = left && left.tuning === (wanted.tuning ?? "") ? left.offsets_cents : undefined;
+    const offsets = this.offsets.change ?? asLeft;
     return offsets === undefined ? changes : { ...changes, offsets_cents: offsets };
   }
 
   async #submit(event) {
     event.preventDefault();
+    await this.#put(() => this.#changes());
+  }
+
+  async #put(wanted) {
     try {
-      const changes = this.#changes();
+      const changes = wanted();
       if (Object.keys(changes).length) {
         await changePlayer(this.#player.id, changes, this.code.value);
         memory.code = this.code.value;

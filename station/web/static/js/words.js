@@ -82,6 +82,14 @@ export function tolerance(inCents) {
   return `in: within ${count(inCents, "cent")}`;
 }
 
+/** How long ago: "now", "40 s", "12 min", "3 h". */
+export function ageWords(seconds) {
+  if (seconds < 10) return "now";
+  if (seconds < 60) return `${Math.floor(seconds / 10) * 10} s`;
+  if (seconds < 3600) return `${Math.floor(seconds / 60)} min`;
+  return `${Math.floor(seconds / 3600)} h`;
+}
+
 // What the station says of a change on its page, where nobody gave a name.
 const ON_THE_PAGE = "set on the page";
 export const NOBODY = "someone on the page";

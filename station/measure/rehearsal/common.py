@@ -1,0 +1,169 @@
+"""What of everybody's drift is the band's in common, and what is one player's or string's own.
+
+A warmer room takes all strings along. So the strings' drifts are explained by one common
+drift, one own drift for each player and one for each string, of which most are about nothing and
+some are large (each a mixture of a narrow and a wide normal distribution; the variance-inflation
+form of outliers, Box & Tiao 1968, A Bayesian approach to some outlier problems). On a grid of
+cents the posterior of each is summed exactly. A band of one cannot tell its drift from the
+room's; of two players who differ it is open which of them moved, and the uncertainty says so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+RANGE_CENTS = 60.0
+STEP_CENTS = 0.2
+DRIFTED_CENTS = 5.0  # a string has drifted once it is so far from where it was
+COMMON_SD = 8.0
+PLAYER_SD, PLAYER_WIDE, PLAYER_SHARE = 0.5, 10.0, 0.1
+STRING_SD, STRING_WIDE, STRING_SHARE = 0.7, 14.0, 0.12
+LEAST_SD = 0.15  # no estimate is better than its model
+TOLD_SD = 3.0  # cents: what is less sure than this tells nothing
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A value in cents with one standard deviation and the probability that it is a drift.
+
+    A drift is DRIFTED_CENTS or more, either way.
+    """
+
+    cents: float
+    uncertainty_cents: float
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
+class Shares:
+    """Everybody's drift taken apart.
+
+    ``common`` is None with fewer than two players. ``players`` is each one's own drift, the
+    common one taken off; ``strings`` each string's, likewise, its player's included.
+    """
+
+    common: Moved | None
+    players: Mapping[str, Moved]
+    strings: Mapping[tuple[str, int], Moved]
+
+
+def take_apart(
+    drifts: Mapping[str, Sequence[tuple[int, float, float]]],
+    shared_cents: Mapping[str, float] | None = None,
+) -> Shares:
+    """Take apart each player's strings: number, drift in cents, one standard deviation.
+
+    `shared_cents` is the part of each player's standard deviations that is one and the same
+    error for all of their strings.
+    """
+    shared = shared_cents or {}
+    grid = np.arange(-RANGE_CENTS, RANGE_CENTS + STEP_CENTS / 2, STEP_CENTS)
+    known = {
+        player: kept
+        for player, strings in drifts.items()
+        if (kept := [each for each in strings if _tells(each)])
+    }
+    if not known:
+        return Shares(None, {}, {})
+    wander = _mixture(grid, PLAYER_SD, PLAYER_WIDE, PLAYER_SHARE)
+    heard = {
+        player: _player_log(grid, strings, shared.get(player, 0.0))
+        for player, strings in known.items()
+    }
+    common_of = {player: _blurred(log, wander) for player, log in heard.items()}
+    prior = -0.5 * (grid / COMMON_SD) ** 2
+    if len(known) == 1:
+        # Alone, all of it is the player's, as far as anybody can know.
+        common = _normal(np.where(np.abs(grid) < STEP_CENTS / 2, 0.0, -1e9))
+    else:
+        common = _normal(prior + sum(common_of.values(), np.zeros(grid.size)))
+    players, strings_own = {}, {}
+    for player, strings in known.items():
+        others = prior + sum((log for p, log in common_of.items() if p != player), np.zeros(grid.size))
+        without = common if len(known) == 1 else _normal(others)
+        own = _own(grid, heard[player], without, wander)
+        players[player] = _moved(grid, own)
+        for number, cents, sd in strings:
+            strings_own[player, number] = _string_own(grid, cents, sd, common)
+    told = None if len(known) == 1 else _moved(grid, common)
+    return Shares(told, players, strings_own)
+
+
+def _tells(each: tuple[int, float, float]) -> bool:
+    _, cents, sd = each
+    return math.isfinite(cents) and math.isfinite(sd) and 0.0 <= sd <= TOLD_SD
+
+
+def _mixture(grid: Floats, narrow: float, wide: float, share: float) -> Floats:
+    """Probabilities of a mostly small, now and then large, step on the grid."""
+    small = np.exp(-0.5 * (grid / narrow) ** 2) / narrow
+    large = np.exp(-0.5 * (grid / wide) ** 2) / wide
+    both: Floats = (1.0 - share) * small + share * large
+    return both / float(both.sum())
+
+
+def _player_log(
+    grid: Floats, strings: Sequence[tuple[int, float, float]], shared: float
+) -> Floats:
+    """Log-likelihood of where a player's strings stand in common, for each place on the grid."""
+    out = np.zeros(grid.size)
+    for _, cents, whole in strings:
+        sd = math.sqrt(max(0.0, whole**2 - shared**2))
+        narrow, wide = math.hypot(sd, STRING_SD, LEAST_SD), math.hypot(sd, STRING_WIDE)
+        off = cents - grid
+        out += np.log(
+            (1.0 - STRING_SHARE) * np.exp(-0.5 * (off / narrow) ** 2) / narrow
+            + STRING_SHARE * np.exp(-0.5 * (off / wide) ** 2) / wide
+        )
+    if shared < STEP_CENTS:
+        return out
+    error = np.exp(-0.5 * (grid / shared) ** 2)
+    return _blurred(out, error / float(error.sum()))
+
+
+def _normal(log: Floats) -> Floats:
+    weight: Floats = np.exp(log - float(log.max()))
+    return weight / float(weight.sum())
+
+
+def _blurred(log: Floats, wander: Floats) -> Floats:
+    """Log-likelihood of the common drift that a player's own wandering leaves."""
+    both = np.convolve(_normal(log), wander, "same")
+    out: Floats = np.log(np.maximum(both, 1e-12))
+    return out
+
+
+def _own(grid: Floats, heard: Floats, common: Floats, wander: Floats) -> Floats:
+    """Posterior of a player's own drift: what is left of theirs by what others have in common."""
+    left = np.convolve(_normal(heard), common[::-1], "same")
+    return _normal(np.log(np.maximum(left * wander, 1e-300)))
+
+
+def _string_own(grid: Floats, cents: float, sd: float, common: Floats) -> Moved:
+    """A string's drift without the common one; what it was heard to be stands, unshrunk."""
+    mean = float(common @ grid)
+    sd_common = math.sqrt(max(0.0, float(common @ grid**2) - mean**2))
+    own, unsure = cents - mean, math.hypot(sd, sd_common, LEAST_SD)
+    # The common drift may have two likely places: the probability is summed over all of them.
+    each = (cents - grid)[np.flatnonzero(common > 1e-9)]
+    weight = common[common > 1e-9]
+    spread = math.hypot(sd, LEAST_SD) * math.sqrt(2.0)
+    beyond = [
+        0.5 * (math.erfc((DRIFTED_CENTS - e) / spread) + math.erfc((DRIFTED_CENTS + e) / spread))
+        for e in each
+    ]
+    return Moved(own, unsure, min(1.0, float(weight @ np.array(beyond))))
+
+
+def _moved(grid: Floats, weight: Floats) -> Moved:
+    mean = float(weight @ grid)
+    variance = max(STEP_CENTS**2 / 12, float(weight @ (grid - mean) ** 2))
+    far = float(weight[np.abs(grid) >= DRIFTED_CENTS - STEP_CENTS / 2].sum())
+    return Moved(mean, math.sqrt(variance), min(1.0, far))

@@ -1,0 +1,265 @@
+"""Every string's course of offsets in time, fitted to all notes of one player at once.
+
+A note's deviation is the string's offset at that time, plus an error of its pitch (fret and
+hand), plus what pressing adds to all fretted notes, plus what is left of the pluck's glide, the more
+the shorter the note. Which string it was played on is not known: this is expectation
+maximisation (Dempster, Laird & Rubin 1977) of a mixture over the strings that have the pitch,
+with outliers (bends that came before their stroke, wrong notes) spread evenly; its second step
+is a linear least-squares fit. Strings drift little by little, and now and then slip: the steps
+of their courses have the heavy tails of Student's t, fitted by reweighting (Lange, Little &
+Taylor 1989, Robust statistical modeling using the t distribution). A mixture has several maxima;
+so slips that would explain what was left unexplained are tried (`proposals`), and maxima that are
+nearly as good make the result less sure.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from station.measure.rehearsal.heard import Segment, StringDrift, Strings, Tuned
+from station.measure.rehearsal.layout import Floats, Layout
+
+PRESS_CENTS, PRESS_SD = 2.5, 2.5  # a fretted note is sharp by a few cents
+GLIDE_CENTS, GLIDE_SD = 2.0, 2.0  # a pluck's, of which a short note keeps more than a long one
+PLACE_SD = 1.3  # and each fret by its own
+START_CENTS = 6.0  # how far off a string may be that nobody has heard tuned
+TUNED_CENTS = 0.5  # a tuned string may differ from what was heard of it then
+STUDENT = 2.0  # degrees of freedom
+ROUNDS, FEW_ROUNDS = 12, 6
+FIRST_SIGMA, LEAST_SIGMA, MOST_SIGMA = 6.0, 1.0, 12.0
+OUTLIERS = 0.08
+RANGE_CENTS = 100.0  # over which outliers lie evenly
+HABIT = 8.0  # notes' worth of what is usual against what was found
+
+TRIED = 4  # slips tried in one go
+TURNS = 3
+LEAST_MASS = 2.5  # unexplained notes that a slip must explain
+SLIP_CENTS = 4.0
+BIN_CENTS = 1.0
+AS_GOOD = 6.0  # natural logarithm of odds: a maximum so much worse no longer counts
+
+
+class Solution(NamedTuple):
+    """`values` of the unknowns, the notes' scatter in cents, log of the posterior."""
+
+    values: Floats
+    sigma: float
+    prior: Floats
+    log: float
+
+
+def fitted(
+    strings: Strings, segments: Sequence[Segment], tuned: Sequence[Tuned]
+) -> list[StringDrift]:
+    """The drift of every string since it was tuned last."""
+    return _Fit(Layout(strings, segments, tuned)).result()
+
+
+class _Fit:
+    def __init__(self, layout: Layout) -> None:
+        self._lay = layout
+
+    def result(self) -> list[StringDrift]:
+        best = self._climb(self._start(), FIRST_SIGMA, self._lay.usual, ROUNDS)
+        found = [best]
+        for _ in range(TURNS):
+            tried = [
+                self._climb(values, best.sigma, self._lay.usual, FEW_ROUNDS)
+                for values in self._proposals(best)
+            ]
+            found += tried
+            better = max(tried, key=lambda each: each.log, default=best)
+            if better.log <= best.log + 0.1:
+                break
+            best = better
+        best = max(found, key=lambda each: each.log)
+        return self._told(best, [each for each in found if each.log > best.log - AS_GOOD])
+
+    # -- climbing to a maximum -----------------------------------------------------------
+
+    def _start(self) -> Floats:
+        values = np.zeros(self._lay.size)
+        values[-2:] = PRESS_CENTS, GLIDE_CENTS
+        return values
+
+    def _climb(self, values: Floats, sigma: float, prior: Floats, rounds: int) -> Solution:
+        steps = self._step_weights(values)
+        share, _ = self._share(values, sigma, prior)
+        for turn in range(rounds):
+            values, _ = self._least_squares(share, sigma, steps)
+            spread = math.sqrt(
+                float((share * self._residual(values) ** 2).sum()) / max(1.0, float(share.sum()))
+            )
+            sigma = min(max(spread, LEAST_SIGMA), MOST_SIGMA, max(LEAST_SIGMA, sigma))
+            steps = self._step_weights(values)
+            if turn > 2 or rounds == FEW_ROUNDS:
+                prior = self._habits(share)
+            share, _ = self._share(values, sigma, prior)
+        return Solution(values, sigma, prior, self._log(values, sigma, prior))
+
+    def _residual(self, values: Floats) -> Floats:
+        out: Floats = self._lay.off - self._lay.predicted(values)
+        return out
+
+    def _fits(self, values: Floats, sigma: float, prior: Floats) -> Floats:
+        variance = sigma**2 + self._lay.variance
+        fits: Floats = np.exp(-0.5 * self._residual(values) ** 2 / variance)
+        return fits * prior * (1.0 - OUTLIERS) / np.sqrt(2 * math.pi * variance)
+
+    def _share(self, values: Floats, sigma: float, prior: Floats) -> tuple[Floats, Floats]:
+        """How probable each note is on each string; and that it is no outlier, for each note."""
+        fits = self._fits(values, sigma, prior)
+        inside = self._lay.over_strings(fits)
+        whole = inside + OUTLIERS / RANGE_CENTS
+        return fits / whole[self._lay.note], inside / whole
+
+    def _habits(self, share: Floats) -> Floats:
+        """On which string each pitch is played by this player."""
+        lay = self._lay
+        found = np.bincount(lay.place, share, minlength=lay.places)[lay.place]
+        prior: Floats = HABIT * lay.usual + found
+        # The same pitch has the same strings, so that one note's sum does for all of it.
+        return prior / lay.over_strings(prior)[lay.note]
+
+    def _log(self, values: Floats, sigma: float, prior: Floats) -> float:
+        lay = self._lay
+        inside = lay.over_strings(self._fits(values, sigma, prior))
+        log = float(np.log(inside + OUTLIERS / RANGE_CENTS)[lay.possible_notes].sum())
+        step = lay.steps(values)
+        log -= 0.5 * float((lay.shared_steps(values) ** 2).sum())
+        log -= 0.5 * (STUDENT + 1.0) * float(np.log1p(step**2 / STUDENT).sum())
+        log -= 0.5 * float(((values[lay.courses : -2] / PLACE_SD) ** 2).sum())
+        log -= 0.5 * ((float(values[-1]) - GLIDE_CENTS) / GLIDE_SD) ** 2
+        log -= 0.5 * ((float(values[-2]) - PRESS_CENTS) / PRESS_SD) ** 2
+        log -= 0.5 * float(((values[lay.firsts] / START_CENTS) ** 2).sum())
+        off = lay.total(values)[lay.tuned_knots] - lay.tuned_cents
+        return log - 0.5 * float((off**2 / (TUNED_CENTS**2 + lay.tuned_variance)).sum())
+
+    def _least_squares(self, share: Floats, sigma: float, steps: Floats) -> tuple[Floats, Floats]:
+        """Unknowns and the matrix of normal equations (the inverse covariance)."""
+        lay = self._lay
+        matrix, right = lay.normal(share / (sigma**2 + lay.variance))
+        diagonal = np.einsum("ii->i", matrix)
+        diagonal[lay.courses : -2] += PLACE_SD**-2
+        diagonal[-2] += PRESS_SD**-2
+        right[-2] += PRESS_CENTS * PRESS_SD**-2
+        diagonal[-1] += GLIDE_SD**-2
+        right[-1] += GLIDE_CENTS * GLIDE_SD**-2
+        diagonal[lay.firsts] += START_CENTS**-2
+        weight = 1.0 / (TUNED_CENTS**2 + lay.tuned_variance)
+        lay.add_tunings(matrix, right, weight)
+        lay.add_links(matrix, steps)
+        values: Floats = np.linalg.solve(matrix, right)
+        return values, matrix
+
+    def _step_weights(self, values: Floats) -> Floats:
+        out: Floats = (STUDENT + 1.0) / (STUDENT + self._lay.steps(values) ** 2)
+        return out
+
+    # -- other maxima ----------------------------------------------------------------------
+
+    def _proposals(self, best: Solution) -> list[Floats]:
+        """Slips that might explain more: of notes left over, and exchanged between strings."""
+        share, inside = self._share(best.values, best.sigma, best.prior)
+        residual = self._residual(best.values)
+        weight = (1.0 - inside)[self._lay.note] * best.prior
+        slips = []
+        for string in range(self._lay.strings):
+            own = self._lay.string == string
+            slips += self._slips_of(string, residual[own], weight[own], self._lay.segment[own])
+        slips.sort(reverse=True)
+        out = [
+            self._slipped(best.values, string, segment, cents)
+            for _, string, segment, cents in slips[:TRIED]
+        ]
+        return out + self._exchanged(best.values)
+
+    def _slips_of(
+        self, string: int, residual: Floats, weight: Floats, segment: NDArray[np.int64]
+    ) -> list[tuple[float, int, int, float]]:
+        """Unexplained notes that lie together: how many, the string, since when, how far."""
+        if not residual.size:
+            return []
+        edges = np.arange(-42.0, 42.0 + BIN_CENTS, BIN_CENTS)
+        counts, _ = np.histogram(residual, edges, weights=weight)
+        mass = np.convolve(counts, np.ones(5), "same")
+        middles = edges[:-1] + BIN_CENTS / 2
+        mass[np.abs(middles) < SLIP_CENTS] = 0.0
+        out = []
+        for _ in range(2):
+            top = int(mass.argmax())
+            if mass[top] < LEAST_MASS:
+                break
+            cents = float(middles[top])
+            near = (np.abs(residual - cents) < 3.0) & (weight > 0.2 * float(weight.max()))
+            if near.any():
+                since = int(np.quantile(segment[near], 0.1, method="lower"))
+                out.append((float(mass[top]), string, since, cents))
+            mass[np.abs(middles - cents) < 5.0] = 0.0
+        return out
+
+    def _slipped(self, values: Floats, string: int, segment: int, cents: float) -> Floats:
+        out = values.copy()
+        out[self._lay.course_from(string, segment)] += cents
+        return out
+
+    def _exchanged(self, values: Floats) -> list[Floats]:
+        """What if a slip was not of this string but of the next?"""
+        out = []
+        for place, cents in self._lay.jumps(values, SLIP_CENTS):
+            string, segment = place
+            for other in (string - 1, string + 1):
+                if 0 <= other < self._lay.strings:
+                    without = self._slipped(values, string, segment, -cents)
+                    out.append(self._slipped(without, other, segment, cents))
+        return out[: 2 * TRIED]
+
+    # -- telling -----------------------------------------------------------------------------
+
+    def _told(self, best: Solution, near: Sequence[Solution]) -> list[StringDrift]:
+        lay = self._lay
+        share, _ = self._share(best.values, best.sigma, best.prior)
+        # A note of which it is not known on which string it was played tells less of any.
+        sure = share / np.maximum(lay.over_strings(share), 1e-9)[lay.note]
+        steps = self._step_weights(best.values)
+        _, matrix = self._least_squares(share * sure, best.sigma, steps)
+        covariance: Floats = np.linalg.inv(matrix)
+        drifts = lay.drift_covariance(covariance)
+        off_diagonal = (float(drifts.sum()) - float(np.trace(drifts))) / max(
+            1, lay.strings * (lay.strings - 1)
+        )
+        shared = math.sqrt(max(0.0, off_diagonal))
+        odds = np.exp(np.array([each.log - best.log for each in near]))
+        odds /= _alike(near, lay)
+        odds /= odds.sum()
+        totals = np.array([lay.total(each.values) for each in near])
+        now, base = np.array(lay.now), np.array(lay.base)
+        drift = totals[:, now] - totals[:, base]
+        mean = odds @ drift
+        variance = np.maximum(0.0, np.diag(drifts)) + odds @ (drift - mean) ** 2
+        offset = odds @ totals[:, now]
+        return [
+            StringDrift(
+                number,
+                float(mean[place]),
+                math.sqrt(float(variance[place])),
+                float(offset[place]),
+                float(share[lay.newest & (lay.string == place)].sum()),
+                lay.times[lay.base[place]],
+                shared_cents=min(shared, math.sqrt(float(variance[place]))),
+            )
+            for place, number in enumerate(lay.numbers)
+        ]
+
+
+def _alike(near: Sequence[Solution], lay: Layout) -> Floats:
+    """How often each solution was found: climbs that end at one maximum count once."""
+    ends = np.array([lay.total(each.values)[lay.now] for each in near])
+    apart = np.abs(ends[:, None, :] - ends[None, :, :]).max(axis=2)
+    out: Floats = (apart < 1.0).sum(axis=1).astype(np.float64)
+    return out

@@ -1,0 +1,1 @@
+"""All open strings of one strum, measured at once."""

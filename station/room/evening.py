@@ -1,0 +1,365 @@
+"""What the band is doing, song after song, and who has drifted meanwhile. Pure.
+
+While the band plays, every note of a player's line that stands still says a little of how their
+strings stand (`station.measure.rehearsal`); in a gap the room can say who is out, and what of it
+all strings have in common. A note counts a few seconds after it was played, when it is known
+whether it was one of a song or of somebody tuning. On a shared line only a note that a single
+one of its players can have played counts. A new reference begins everything anew; a new tuning
+begins anew with the strings whose targets it changes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass
+from typing import Any
+
+from station.measure.rehearsal.activity import Activity
+from station.measure.rehearsal.common import TOLD_SD, Moved, Shares, take_apart
+from station.measure.rehearsal.drift import PlayerDrift
+from station.measure.rehearsal.heard import StringDrift
+from station.measure.rehearsal.played import Struck
+from station.measure.types import Gap, Heard, Level
+from station.music.pitch import cents_between, hz_to_midi
+from station.room.parts import Context, Part
+from station.room.roster import FIXED
+from station.room.seats import Seat
+from station.room.taps import DRUMS
+
+SETTLED_S = 8.0  # by then it is known whether a note was one of a song
+SOLVED_EVERY_S = 60.0  # while the band plays
+SOLVED_IN_GAP_S = 2.0
+EDGE_S = 0.6  # so near a song's beginning or end it is open which side a note is of
+NEAR_CENTS = 60.0  # of an open string, of somebody who tunes
+SURELY_CENTS, SURELY_SIGMAS = 3.0, 3.0
+COURSE_CENTS = 0.4  # what a tuning in between adds to the doubt about the common drift
+STRANGE_CENTS = 3.0
+REACH_UP = 24.5  # semitones over the highest open string
+NAMED = 0.5  # more probably drifted than not
+NAMED_SD = 2.5
+PLAYER_STRINGS = 3
+WAITING_MOST = 2000
+GAPS_TOLD = 40
+
+Target = tuple[int, int, float]  # string, MIDI note, offset in cents
+Data = dict[str, Any]
+
+
+@dataclass(slots=True)
+class _Heard:
+    """What is kept of one player; `mark` is what makes it another instrument or tuning."""
+
+    line: int
+    instrument: str
+    targets: tuple[Target, ...]
+    drift: PlayerDrift
+    found: list[StringDrift]
+    solved_s: float = float("-inf")
+
+
+class Evening(Part):
+    """The gaps of an evening and the drift of everybody's strings.
+
+    `tick` does what takes some milliseconds, for one player at a time. The snapshot's key:
+    ``state`` is ``playing``, ``gap``, ``tuning`` (a gap in which somebody tunes) or ``not known``,
+    ``for_s`` for how long; times in ``gaps`` are seconds ago.
+    """
+
+    def __init__(self, context: Context) -> None:
+        super().__init__(context)
+        self._activity = Activity()
+        self._heard: dict[str, _Heard] = {}
+        self._waiting: deque[Struck] = deque(maxlen=WAITING_MOST)
+        self._offset_s: float | None = None  # from stream time to the room's
+        # Of the common drift since the evening began, at every gap: when, cents, uncertainty.
+        self._course: list[tuple[float, float, float]] = []
+        self._shares = Shares(None, {}, {})
+        self._told: tuple[Any, ...] = ()
+        self._in_gap = False
+        self._a4_hz = context.a4_hz()
+        self.players_changed()
+
+    # -- what is heard ----------------------------------------------------------------
+
+    def hear(self, heard: Heard, now_s: float) -> bool:
+        """Take in what a line's listener said; whether the band's or a line's state changed."""
+        if isinstance(heard, Level | Gap):
+            if isinstance(heard, Level):
+                self._offset_s = now_s - heard.at_s
+            return self._activity.hear(heard) and self._judged()
+        struck = self._activity.hear_pitch(heard)
+        if struck is not None and struck.note is heard and not heard.clipped:
+            self._waiting.append(struck)
+        return False
+
+    def tick(self, now_s: float) -> bool:
+        """Solve for the player who has waited longest; whether anything told has changed."""
+        if self._offset_s is None:
+            return False
+        stream_s = now_s - self._offset_s
+        wait_s = SOLVED_IN_GAP_S if self._in_gap else SOLVED_EVERY_S
+        due = [
+            each
+            for each in self._heard.values()
+            if each.drift.changed and stream_s - each.solved_s >= wait_s
+        ]
+        if not due:
+            return False
+        first = min(due, key=lambda each: each.solved_s)
+        first.found, first.solved_s = first.drift.solve(), stream_s
+        if len(due) == 1:
+            self._take_apart()
+        return len(due) == 1
+
+    def reference_changed(self) -> None:
+        """Against another A4 nothing heard so far says anything."""
+        if self.context.a4_hz() == self._a4_hz:
+            return
+        self._a4_hz = self.context.a4_hz()
+        self._heard.clear()
+        self._waiting.clear()
+        self._course.clear()
+        self._shares = Shares(None, {}, {})
+        self.players_changed()
+
+    def players_changed(self) -> None:
+        """Lines and strings may be others now."""
+        seats = list(self.context.roster)
+        lines: dict[int, tuple[bool, list[float]]] = {}
+        for seat in seats:
+            pitched, opens_hz = lines.get(seat.player.line, (False, []))
+            own = [string.target_hz(self._a4_hz) for string in seat.open_strings()]
+            # Of an instrument without strings any pitch may be one it plays.
+            lines[seat.player.line] = pitched or seat.player.kind != DRUMS, opens_hz + own
+        self._activity.set_lines(lines)
+        here = {seat.player.id: self._taken_over(seat) for seat in seats if seat.tuning}
+        if here != self._heard:
+            self._heard = here
+            self._take_apart()
+
+    def _taken_over(self, seat: Seat) -> _Heard:
+        """What is kept of a player who may have changed strings."""
+        player, targets = seat.player, _targets(seat)
+        known = self._heard.get(player.id)
+        if known is not None and (known.line, known.instrument, known.targets) == (
+            player.line,
+            player.instrument,
+            targets,
+        ):
+            return known
+        new = _Heard(player.line, player.instrument, targets, PlayerDrift(targets), [])
+        if known is not None and known.instrument == player.instrument:
+            same = {string for string, *_ in set(known.targets) & set(targets)}
+            kept = [each for each in known.found if each.string in same]
+            new.drift.carry(kept, self._activity.newest_s)
+            new.found = kept
+        return new
+
+    # -- from notes to drifts ---------------------------------------------------------
+
+    def _judged(self) -> bool:
+        """The band's state was judged anew: enter what is certain by now."""
+        in_gap = self._activity.state == "gap"
+        began = in_gap and not self._in_gap
+        self._in_gap = in_gap
+        newest_s = self._activity.newest_s
+        while self._waiting and (began or newest_s - self._waiting[0].last_s >= SETTLED_S):
+            if began and self._waiting[0].onset_s >= (self._activity.since_s or 0.0):
+                break
+            self._enter(self._waiting.popleft())
+        if began:
+            for each in self._heard.values():
+                each.drift.pause()
+                each.solved_s = float("-inf")
+        told = (self._state(), tuple(self._activity.line_states().values()))
+        changed = told != self._told
+        self._told = told
+        return changed
+
+    def _enter(self, struck: Struck) -> None:
+        note = struck.note
+        if note is None:
+            return
+        seat = self._who(struck.line, note.hz)
+        known = None if seat is None else self._heard.get(seat.player.id)
+        if seat is None or known is None:
+            return
+        state = self._activity.state_at(struck.onset_s, EDGE_S)
+        tunes = self._activity.tuning_share(struck) > 0.5
+        if state == "playing" and not tunes:
+            if struck.steady:
+                midi = hz_to_midi(note.hz, self._a4_hz)
+                length_s = note.end_s - note.onset_s
+                known.drift.hear_played(midi, note.uncertainty_cents, note.onset_s, length_s)
+        elif state == "gap" and tunes and (struck.steady or struck.turned):
+            self._enter_tuned(seat, known, struck)
+
+    def _enter_tuned(self, seat: Seat, known: _Heard, struck: Struck) -> None:
+        note = struck.note
+        if note is None:
+            return
+        off = [
+            (cents_between(note.hz, string.target_hz(self._a4_hz)), string.number)
+            for string in seat.open_strings()
+        ]
+        cents, number = min(off, key=lambda each: abs(each[0]))
+        if abs(cents) > NEAR_CENTS:
+            return
+        before = next((each for each in known.found if each.string == number), None)
+        moved, unsure = struck.turned, note.uncertainty_cents
+        if before is not None:
+            doubt = SURELY_SIGMAS * min(before.uncertainty_cents, TOLD_SD)
+            if abs(cents - before.offset_cents) > max(SURELY_CENTS, doubt):
+                # Tuned unheard, it is in now; else something was heard wrong.
+                moved |= abs(cents) <= SURELY_CENTS
+                unsure = unsure if moved else max(unsure, STRANGE_CENTS)
+        known.drift.hear_tuned(number, cents, unsure, struck.onset_s, moved)
+
+    def _who(self, line: int, hz: float) -> Seat | None:
+        """The only player of a line who can have played a pitch; None if there are several."""
+        midi = hz_to_midi(hz, self._a4_hz)
+        able = [seat for seat in self.context.roster.on_line(line) if _can_play(seat, midi)]
+        return able[0] if len(able) == 1 else None
+
+    def _take_apart(self) -> None:
+        """What everybody's strings have in common, and what each has of its own."""
+        values = {
+            player: [self._since_the_beginning(each) for each in known.found]
+            for player, known in self._heard.items()
+        }
+        shared = {
+            player: min((each.shared_cents for each in known.found), default=0.0)
+            for player, known in self._heard.items()
+        }
+        self._shares = take_apart(values, shared)
+        common = self._shares.common
+        if self._in_gap and common is not None:
+            began_s = self._activity.since_s or 0.0
+            self._course = [each for each in self._course if each[0] < began_s]
+            unsure = math.hypot(common.uncertainty_cents, COURSE_CENTS)
+            self._course.append((began_s, common.cents, unsure))
+
+    def _since_the_beginning(self, each: StringDrift) -> tuple[int, float, float]:
+        """A string's drift as if it had never been tuned: what the band drifted before is added."""
+        before, unsure = self._common_at(each.since_s)
+        return each.string, each.cents + before, math.hypot(each.uncertainty_cents, unsure)
+
+    def _common_at(self, at_s: float) -> tuple[float, float]:
+        """How far the whole band had drifted by then, since the evening began; how unsure."""
+        known = (each for each in reversed(self._course) if each[0] <= at_s)
+        return next(((cents, unsure) for _, cents, unsure in known), (0.0, 0.0))
+
+    # -- what is told --------------------------------------------------------------------
+
+    def as_json(self, now_s: float) -> Data:
+        """The part's key in the snapshot; cents are positive when sharp."""
+        since_s = self._activity.since_s
+        ago = (lambda at_s: max(0.0, now_s - (at_s + (self._offset_s or 0.0))))
+        spans = self._activity.spans()
+        gaps = [span for span in spans if span.state == "gap"]
+        return {
+            "state": self._state(),
+            "for_s": None if since_s is None else ago(since_s),
+            "songs": sum(span.state == "playing" for span in spans),
+            "gaps": [
+                {"began_s": ago(gap.began_s), "ended_s": ago(gap.ended_s)}
+                for gap in gaps[-GAPS_TOLD:]
+            ],
+            "lines": [
+                {"line": line, "doing": doing}
+                for line, doing in sorted(self._activity.line_states().items())
+            ],
+            "common": self._common_as_json(ago),
+            "told_apart": self._shares.common is not None,
+            "drifted": self.drifted(),
+            "players": [
+                self._player_as_json(player, known, ago) for player, known in self._heard.items()
+            ],
+        }
+
+    def drifted(self) -> list[Data]:
+        """Who is out: strings, or all of a player's where they moved alike, the worst first.
+
+        ``string`` is None where it is the player and not one string. ``confidence`` is the
+        probability that it is a drift at all, of 5 cents or more.
+        """
+        out: list[Data] = []
+        for player, known in self._heard.items():
+            strings = {n: own for (p, n), own in self._shares.strings.items() if p == player}
+            named = {n: own for n, own in strings.items() if _is_named(own)}
+            whole = self._shares.players.get(player)
+            alike = whole is not None and len(named) == len(strings) >= PLAYER_STRINGS
+            if alike and whole is not None and _is_named(whole):
+                out.append(_entry(player, known.line, None, sorted(named), whole))
+                continue
+            out += [_entry(player, known.line, n, [n], own) for n, own in named.items()]
+        return sorted(out, key=lambda each: -abs(each["cents"]))
+
+    def _state(self) -> str:
+        state = self._activity.state
+        tunes = "tuning" in self._activity.line_states().values()
+        return "tuning" if state == "gap" and tunes else state
+
+    def _common_as_json(self, ago: Any) -> Data | None:
+        """The drift in common since the string that was tuned longest ago was tuned."""
+        common = self._shares.common
+        times = [each.since_s for known in self._heard.values() for each in known.found]
+        if common is None or not times:
+            return None
+        since_s = min(times)
+        return {
+            **_as_json(common),
+            "cents": common.cents - self._common_at(since_s)[0],
+            "since_s": ago(since_s),
+        }
+
+    def _player_as_json(self, player: str, known: _Heard, ago: Any) -> Data:
+        whole = self._shares.players.get(player)
+        return {
+            "player": player,
+            "own": None if whole is None else _as_json(whole),
+            "strings": [
+                {
+                    "string": each.string,
+                    "alike": list(each.alike),
+                    "cents": each.cents,
+                    "uncertainty_cents": each.uncertainty_cents,
+                    "offset_cents": each.offset_cents,
+                    "own": _as_json(own) if (own := self._own(player, each.string)) else None,
+                    "since_s": ago(each.since_s),
+                }
+                for each in known.found
+            ],
+        }
+
+    def _own(self, player: str, string: int) -> Moved | None:
+        return self._shares.strings.get((player, string))
+
+
+def _targets(seat: Seat) -> tuple[Target, ...]:
+    return tuple((s.number, s.midi, s.offset_cents) for s in seat.open_strings())
+
+
+def _can_play(seat: Seat, midi: float) -> bool:
+    if seat.player.kind == FIXED:
+        return True
+    strings = [string.midi for string in seat.open_strings()]
+    return bool(strings) and min(strings) - 0.6 <= midi <= max(strings) + REACH_UP
+
+
+def _is_named(own: Moved) -> bool:
+    return own.probability >= NAMED and own.uncertainty_cents <= NAMED_SD
+
+
+def _as_json(moved: Moved) -> Data:
+    return {
+        "cents": moved.cents,
+        "uncertainty_cents": moved.uncertainty_cents,
+        "confidence": moved.probability,
+    }
+
+
+def _entry(player: str, line: int, string: int | None, strings: list[int], own: Moved) -> Data:
+    told = {"player": player, "line": line, "string": string, "strings": strings}
+    return {**told, **_as_json(own)}
