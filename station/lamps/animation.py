@@ -6,20 +6,23 @@ Seven column lamps and the band lamp, brightness 0 to 1. No pins and no clock:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from station.lamps import column, signs
 
 QUIET_SHARE = 0.25
 READING_LASTS_S = 1.0
+LUG_LASTS_S = 4.0  # a lug is told with a stroke, and nothing until the next one
 
 
 class Animation:
     """The lamps' state between two frames.
 
     The column shows one player: ``player`` where given, else whoever sounded
-    first, until they have been silent for a second. While an instrument is
+    first, until they have been silent for a second; where a shared line is in
+    turns it is who has the turn, on the line of ``player`` where that is given.
+    While an instrument is
     measured for the reference it shows that instead, and for three seconds
     after a reference was taken that the band has agreed.
     """
@@ -29,10 +32,12 @@ class Animation:
         self._follow = player
         self._in_cents = in_cents
         self._player: str | None = None
+        self._turns: frozenset[str] = frozenset()
         self._cents: float | None = None
         self._verdict: str | None = None
         self._beats_hz = 0.0
         self._heard_at_s = float("-inf")
+        self._lasts_s = READING_LASTS_S
         self._in, self._total = 0, 0
         self._phase = 0.0
         self._measuring: Mapping[str, Any] | None = None
@@ -51,13 +56,15 @@ class Animation:
             self._show_reference(payload, now_s)
         elif "string_cents" in payload and "at_s" in payload:
             self._show_reading(payload, now_s)
+        elif "head" in payload:
+            self._show_lug(payload["player"], payload["head"], now_s)
 
     def frame(self, now_s: float) -> tuple[tuple[float, ...], float]:
         """The column, bottom to top, and the band lamp, now."""
         passed_s = 0.0 if self._frame_at_s is None else now_s - self._frame_at_s
         self._frame_at_s = now_s
         self._phase = column.next_phase(self._phase, self._beats_hz, passed_s)
-        if now_s - self._heard_at_s > READING_LASTS_S:
+        if now_s - self._heard_at_s > self._lasts_s:
             self._cents = None
         wanted, band = self._wanted(now_s, passed_s)
         share = QUIET_SHARE if self.quiet else 1.0  # settled as well: no button makes it flash
@@ -80,7 +87,13 @@ class Animation:
 
     def _show_room(self, room: Mapping[str, Any]) -> None:
         self._in, self._total = room["roll_call"]["in"], room["roll_call"]["total"]
-        if any(p["id"] == self._player and p["now"] is None for p in room["players"]):
+        before, self._turns = self._turns, self._turns_of_interest(room.get("turns", ()))
+        if self._turns - before and self._player not in self._turns:
+            self._cents = None  # a new turn begins with a dark column
+        if self._lasts_s == LUG_LASTS_S:
+            if self._player not in room.get("heads", {}).get("passes", {}):
+                self._cents = None  # the drummer has left the head
+        elif any(p["id"] == self._player and p["now"] is None for p in room["players"]):
             self._cents = None  # a reading against an older reference says nothing any more
 
     def _show_reference(self, room: Mapping[str, Any], now_s: float) -> None:
@@ -103,14 +116,37 @@ class Animation:
         player = reading["player"]
         if reading["string_cents"] is None or not self._may_follow(player, now_s):
             return
-        self._player = player
+        self._player, self._lasts_s = player, READING_LASTS_S
         self._cents = reading["string_cents"]
         self._verdict = reading["verdict"]
         self._beats_hz = reading["beats_hz"]
         self._heard_at_s = now_s
 
+    def _turns_of_interest(self, lines: Iterable[Mapping[str, Any]]) -> frozenset[str]:
+        """Who has the turn, on any line or on the followed player's."""
+        return frozenset(
+            line["turn"]
+            for line in lines
+            if line["turn"] is not None and (not self._follow or self._follow in line["players"])
+        )
+
+    def _show_lug(self, player: str, head: Mapping[str, Any], now_s: float) -> None:
+        """The lug tapped last, or the one to turn, against the mean of its head."""
+        turn = head["turn_next"]
+        lug = head["last"] if turn is None else turn["lug"]
+        heard = next((each for each in head["heard"] if each["lug"] == lug), None)
+        if heard is None or not self._may_follow(player, now_s):
+            return
+        self._player, self._lasts_s = player, LUG_LASTS_S
+        self._cents = heard["offset_cents"]
+        self._verdict = heard["verdict"]
+        self._beats_hz = heard["hz"] * abs(1.0 - 2.0 ** (-heard["offset_cents"] / 1200.0))
+        self._heard_at_s = now_s
+
     def _may_follow(self, player: str | None, now_s: float) -> bool:
+        if self._turns:
+            return player in self._turns
         if self._follow:
             return player == self._follow
-        silent = now_s - self._heard_at_s > READING_LASTS_S
+        silent = now_s - self._heard_at_s > self._lasts_s
         return silent or player == self._player

@@ -19,7 +19,8 @@ from station.box_health import Supply
 from station.commands import check_board, check_box, check_clock, check_input, check_running
 from station.commands.check_box import look_at_dependencies, look_at_lamps, look_at_storage
 from station.commands.check_input import broken_input, line_item
-from station.daemon import TunerStation, demo_settings
+from station.daemon import TunerStation
+from station.demo import demo_settings
 from station.errors import LineInputError, ToneError
 from station.probe import Probe
 from station.room.mains import REMEDY
@@ -119,6 +120,7 @@ def test_a_box_in_order_has_nothing_to_remedy(look, write, feed):
         "memory": "ok",
         "settings": "ok",
         "storage": "ok",
+        "incidents": "ok",
         "page port": "ok",
         "clock": "ok",
         "tracker": "ok",

@@ -310,3 +310,41 @@ def test_quiet_dims_everything_to_a_quarter():
 def test_colours_stand_in_their_order():
     assert [lamp.colour for lamp in COLUMN] == ["amber"] * 3 + ["white"] + ["blue"] * 3
     assert BAND.colour == "white"
+
+
+# -- turns ---------------------------------------------------------------------
+
+
+def with_turn(*holders: str | None, players: tuple[str, ...] = ("oda", "per")) -> dict:
+    lines = [{"line": 1, "players": list(players), "turn": each} for each in holders]
+    return {**room(0, 6), "turns": lines}
+
+
+def lit(animation: Animation, at_s: float, *readings: dict) -> float:
+    for each in readings:
+        animation.show(each, at_s)
+    return max(drawn(animation, at_s, 20)[0])
+
+
+def test_the_column_follows_who_has_the_turn():
+    animation = Animation()
+    animation.show(with_turn("per"), 0.0)
+
+    assert lit(animation, 0.0, reading(0.5, 0.0, "oda")) == 0.0
+    assert lit(animation, 1.0, reading(0.5, 0.0, "per")) == 1.0
+    animation.show(with_turn("oda"), 1.5)
+    assert lit(animation, 1.5) == 0.0  # a new turn begins in the dark
+    assert lit(animation, 2.0, reading(0.5, 0.0, "per")) == 0.0
+    assert lit(animation, 2.5, reading(0.5, 0.0, "oda")) == 1.0
+
+
+def test_a_column_of_one_player_follows_turns_on_that_players_line_only():
+    animation = Animation("oda")
+    animation.show(with_turn("per"), 0.0)
+
+    assert lit(animation, 0.0, reading(0.5, 0.0, "per")) == 1.0
+    animation.show(with_turn("ulf", players=("ulf", "per")), 1.0)
+    assert lit(animation, 3.0, reading(0.5, 0.0, "ulf")) == 0.0
+    assert lit(animation, 3.5, reading(0.5, 0.0, "oda")) == 1.0
+    animation.show(with_turn(None), 4.0)
+    assert lit(animation, 5.5, reading(0.5, 0.0, "oda")) == 1.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
 import pytest
 
 from station.errors import DrumError
@@ -15,7 +16,7 @@ from tests.support.head_taps import Drummer, random_drummer, stroke_of
 
 KEYS = {
     "lugs", "phase", "tap_next", "order", "heard", "advice", "evenness_cents", "even", "says",
-    "passes", "confusion",
+    "passes", "confusion", "turn_next", "to_turn", "taps_wanted", "last",
 }  # fmt: skip
 
 
@@ -200,6 +201,137 @@ def test_restarting_forgets_the_round_and_not_the_drum() -> None:
 
     assert guide.payload()["heard"] == []
     assert guide.known is known
+
+
+def test_the_rounds_last_stroke_told_again_concludes_it_anew_and_only_once() -> None:
+    guide, drummer, clock = HeadPass(6), random_drummer("one slack", 6, 3), Clock()
+    tap_round(guide, drummer, clock)
+    first = guide.head
+    again = stroke_of(drummer.modes(6), clock.at_s)
+
+    counts = guide.tapped(again)
+
+    assert counts
+    assert guide.head is not None
+    assert guide.head != first
+    assert guide.passes == 1
+    assert guide.taps[-1] == (6, again)
+
+
+def test_a_last_stroke_that_was_no_tap_after_all_opens_the_round_again() -> None:
+    guide, drummer, clock = HeadPass(6), random_drummer("one slack", 6, 3), Clock()
+    tap_round(guide, drummer, clock)
+
+    guide.tapped(stroke_of(drummer.modes(6), clock.at_s, "double"))
+
+    assert guide.tap_next() == 6
+    assert (guide.head, guide.known, guide.passes) == (None, None, 0)
+    assert "tap lug 6 again" in guide.says()
+
+
+def test_the_last_stroke_across_told_again_is_no_tap_of_the_next_round() -> None:
+    guide, drummer, clock = HeadPass(6, "cross"), random_drummer("random", 6, 1), Clock()
+    tap_round(guide, drummer, clock)
+
+    counts = guide.tapped(stroke_of(drummer.modes(3), clock.at_s))
+
+    assert not counts
+    assert guide.taps == ()
+
+
+def test_once_a_lug_was_turned_what_is_told_again_changes_no_advice() -> None:
+    guide, drummer, clock = HeadPass(6), random_drummer("one slack", 6, 2), Clock()
+    tap_round(guide, drummer, clock)
+    guide.turned_one(guide.advised()[0].lug)
+    left = guide.advised()
+
+    guide.tapped(stroke_of(drummer.modes(6), clock.at_s, "double"))
+
+    assert guide.advised() == left
+
+
+def test_lugs_are_turned_one_by_one_and_the_next_round_follows_the_last() -> None:
+    one, all_at_once = HeadPass(6), HeadPass(6)
+    for guide in (one, all_at_once):
+        tap_round(guide, random_drummer("one slack", 6, 2), Clock())
+    advised = one.advised()
+
+    for lug, _ in advised:
+        assert one.tap_next() is None
+        one.turned_one(lug)
+    all_at_once.turned()
+
+    assert one.tap_next() == 1
+    assert one.known is not None and all_at_once.known is not None
+    assert one.known.mean == pytest.approx(all_at_once.known.mean)
+
+
+def test_a_lug_may_be_tapped_anew() -> None:
+    guide, drummer, clock = HeadPass(6), random_drummer("random", 6, 1), Clock()
+    for lug in (1, 1, 2):
+        guide.tapped(stroke_of(drummer.modes(lug), clock.next()))
+
+    guide.again()
+    assert guide.tap_next() == 2
+    assert [lug for lug, _ in guide.taps] == [1, 1]
+    guide.again(1)
+
+    assert guide.taps == ()
+    assert not guide.tapped(stroke_of(drummer.modes(1), clock.at_s))  # it has been taken back
+
+
+@pytest.mark.parametrize("steps", [0, 3, 12, 14, 20, 26, 31])
+def test_a_pass_goes_on_from_what_was_kept_wherever_it_was_broken_off(steps: int) -> None:
+    drummers = [random_drummer("one slack", 6, 3) for _ in range(2)]
+    guide, clock = HeadPass(6), Clock()
+
+    def step(passing: HeadPass, drummer: Drummer, at_s: float) -> None:
+        lug = passing.tap_next()
+        if lug is not None:
+            passing.tapped(stroke_of(drummer.modes(lug), at_s))
+        elif passing.advised():
+            passing.turned_one(passing.advised()[0].lug)
+        else:
+            passing.restart()
+
+    for _ in range(steps):
+        step(guide, drummers[0], clock.next())
+    again = HeadPass.from_state(json.loads(json.dumps(guide.state(), allow_nan=False)))
+    drummers[1].rng = np.random.default_rng()
+    drummers[1].rng.bit_generator.state = drummers[0].rng.bit_generator.state
+
+    for _ in range(16):
+        at_s = clock.next()
+        step(guide, drummers[0], at_s)
+        step(again, drummers[1], at_s)
+
+    assert again.says() == guide.says()
+    assert again.tap_next() == guide.tap_next()
+    assert again.passes == guide.passes
+    assert [turn.turns for turn in again.advised()] == pytest.approx(
+        [turn.turns for turn in guide.advised()], rel=1e-4
+    )
+
+
+def test_what_is_known_of_another_evening_makes_turns_sure_and_pitches_open() -> None:
+    guide, drummer, clock = HeadPass(6), random_drummer("one slack", 6, 3), Clock()
+    for _ in range(3):
+        tap_round(guide, drummer, clock)
+        for lug, turns in guide.advised():
+            drummer.head = drummer.head.turned(lug, turns, drummer.response)
+        guide.turned()
+    learned = guide.known
+    assert learned is not None
+
+    anew = learned.anew()
+
+    assert anew.mean[6:] == pytest.approx(learned.mean[6:])
+    assert (anew.covariance[6:, 6:] == learned.covariance[6:, 6:]).all()
+    assert (np.diag(anew.covariance)[:6] > np.diag(learned.covariance)[:6]).all()
+    assert anew.learned == learned.learned
+    assert HeadPass(6, known=anew).known is anew
+    with pytest.raises(DrumError):
+        HeadPass(8, known=anew)
 
 
 def test_impossible_lugs_are_refused() -> None:

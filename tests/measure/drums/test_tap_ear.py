@@ -237,3 +237,15 @@ def test_samples_that_are_none_are_refused() -> None:
         ear.push(np.array([np.nan], np.float32))
     with pytest.raises(SignalError):
         DrumEar(4000)
+
+
+@pytest.mark.parametrize("hz", [40.0, 60.0, 110.0])
+def test_a_stroke_cut_off_early_is_told_or_not_and_never_breaks_the_ear(hz: float) -> None:
+    for heard_ms in range(140, 260, 10):
+        part = 0.5 * tom(hz, 0.6).sound(heard_ms / 1000)
+        ear = DrumEar(RATE_HZ)
+        ear.push(np.concatenate([np.zeros(RATE_HZ // 2), part]).astype(np.float32))
+
+        strokes = ear.mark_gap(1000)
+
+        assert len(strokes) <= 1
