@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, get_args
 
+from station.measure.string_health_types import Health
 from station.music.intonation import Against, Direction
 from station.room.bench import BenchKind
 from station.room.bench_sets import KEYS, TEXT_MAX
@@ -85,6 +86,7 @@ BENCH_SCHEMAS: dict[str, Any] = {
         ),
         pair=or_null(named("Pair")),
         saddle=or_null(named("SaddleNotes")),
+        health=or_null(named("StringHealth")),
     ),
     "SaddleNotes": an_object(
         "A string's saddle: how many notes were taken that are `right` (open, or the 12th "
@@ -107,6 +109,21 @@ BENCH_SCHEMAS: dict[str, Any] = {
         scale_mm=MAYBE_NUMBER,
         problem=MAYBE_TEXT,
         caution=TEXT,
+    ),
+    "StringHealth": an_object(
+        "A string's plucks today and its first day: `since` when the strings are on (null: never "
+        "said), how many plucks are `wanted`, the strings whose first day is `known`, what was "
+        "`found` of each today, and the word for this one with the evidence.",
+        string=COUNT,
+        note=TEXT,
+        since=MAYBE_TEXT,
+        plucks=COUNT,
+        wanted=COUNT,
+        first_plucks=COUNT,
+        known=list_of(COUNT),
+        found={"type": "object", "additionalProperties": {"enum": list(get_args(Health))}},
+        health={"enum": [*get_args(Health), None]},
+        why=list_of(TEXT),
     ),
     "Bench": an_object(
         "What is open, by player; `told` grows.",
@@ -225,6 +242,17 @@ def bench_paths(change: Any, read: Any, answer: Any, body: Any, in_path: Any) ->
         },
         f"{base}/saddle/drop": {
             "post": change("Leave out the last of the saddle's notes", by, "BenchNow", whose)
+        },
+        f"{base}/health": {
+            "post": change(
+                "Hear a string's plucks against its first day",
+                body("string", string={"type": "integer", "minimum": 1}, by=TEXT),
+                "BenchNow",
+                whose,
+            )
+        },
+        f"{base}/new-strings": {
+            "post": change("New strings are on: their first day begins", by, "BenchNow", whose)
         },
         f"{base}/close": {"post": change("Listen to it no more", by, "BenchNow", whose)},
         f"{base}/tour": read_for_player("The round of pairs of the player's tuning", "Round"),

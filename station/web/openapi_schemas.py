@@ -7,6 +7,7 @@ from typing import Any, get_args
 from station.music.names import NamingSystem
 from station.web.openapi_bench import BENCH_SCHEMAS
 from station.web.openapi_drums import DRUM_SCHEMAS
+from station.web.openapi_evening import EVENING_SCHEMAS
 from station.web.openapi_heads import HEAD_SCHEMAS
 from station.web.openapi_reference import REFERENCE_SCHEMAS
 from station.web.openapi_songs import SONG_SCHEMAS
@@ -139,6 +140,7 @@ SCHEMAS: dict[str, Any] = {
     **DRUM_SCHEMAS,
     **HEAD_SCHEMAS,
     **SONG_SCHEMAS,
+    **EVENING_SCHEMAS,
     **BENCH_SCHEMAS,
     "Room": an_object(
         "All that one station knows. `measuring` is the instrument that is listened to, "
@@ -162,6 +164,7 @@ SCHEMAS: dict[str, Any] = {
         ),
         heads=named("Heads"),
         order=named("Order"),
+        evening=named("Evening"),
         turns=named("Turns"),
         members=COUNT,
         bench=named("Bench"),

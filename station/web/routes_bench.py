@@ -53,6 +53,18 @@ def add_bench_routes(app: Flask, station: Station) -> None:
         off_loop(station.drop_saddle_note, player_id)
         return bench(player_id)
 
+    @app.post(f"{base}/health")
+    def open_health(player_id: str) -> Response:
+        string = fields.whole_number(fields.body_with("string", "by"), "string", 1)
+        off_loop(station.open_health, player_id, string)
+        return bench(player_id)
+
+    @app.post(f"{base}/new-strings")
+    def new_strings(player_id: str) -> Response:
+        fields.short_text(fields.body_with("by"), "by")
+        off_loop(station.new_strings, player_id)
+        return bench(player_id)
+
     @app.post(f"{base}/close")
     def close_bench(player_id: str) -> Response:
         fields.short_text(fields.body_with("by"), "by")

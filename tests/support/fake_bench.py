@@ -28,6 +28,12 @@ class FakeBench:
     def drop_saddle_note(self, player_id: str) -> None:
         raise NotNowError(f"{player_id} has no bench here")
 
+    def open_health(self, player_id: str, string: int) -> None:
+        raise NotNowError(f"{player_id} has no bench here")
+
+    def new_strings(self, player_id: str) -> None:
+        raise NotNowError(f"{player_id} has no bench here")
+
     def close_bench(self, player_id: str) -> None:
         """Nothing is open."""
 

@@ -166,3 +166,9 @@ def roll_call(players: list[dict[str, Any]]) -> dict[str, Any]:
         "total": len(rolls),
         "complete": rolls.count("in") == len(rolls),
     }
+
+
+def make_evening(state: str, **told: Any) -> dict[str, Any]:
+    """What the room tells of songs and gaps."""
+    nothing = {"for_s": 1.0, "songs": 0, "common": None, "told_apart": True, "drifted": []}
+    return {"state": state, **nothing, **told}

@@ -31,6 +31,7 @@ from tests.support.fake_order import FakeOrder
 from tests.support.fake_players import (
     BAND,
     INSTRUMENTS,
+    make_evening,
     make_line,
     make_player,
     make_station,
@@ -61,6 +62,7 @@ class FakeStation(FakeHeads, FakeOrder, FakeBench):
         self._tone_ends_s = 0.0
         self._skipped_s = 0.0
         self._here: list[str] = []
+        self._evening = make_evening("not known")
         self._lines = [make_line(number) for number in (1, 2, 3, 4)]
         self._players = [
             make_player(name, instrument, tuning, line, self.reference.now["a4_hz"])
@@ -84,6 +86,7 @@ class FakeStation(FakeHeads, FakeOrder, FakeBench):
                     "roll_call": roll_call(self._players),
                     "heads": self.heads_room.heads.as_json(now_s),
                     **self.order_snapshot(),
+                    "evening": self._evening,
                     **self.bench_snapshot(),
                 }
             )
@@ -323,6 +326,18 @@ class FakeStation(FakeHeads, FakeOrder, FakeBench):
         if tell_room:
             self.tell_room()
         return reading
+
+    def pause(self, **told: Any) -> None:
+        """A gap after a song; ``told`` as the evening's part of the room has it."""
+        with self._lock:
+            self._evening = make_evening("gap", songs=1, **told)
+        self.tell_room()
+
+    def go_on(self) -> None:
+        """The next song has begun."""
+        with self._lock:
+            self._evening = make_evening("playing", songs=2)
+        self.tell_room()
 
     def play_fixed(self, player_id: str, midi: int, cents: float) -> dict[str, Any]:
         """One reading of an instrument that cannot be tuned here, such as a keyboard."""

@@ -1,13 +1,21 @@
-"""Two strings sounding together, with a known beat, for checks of what is heard of them."""
+"""Two strings sounding together, with a known beat, for checks of what is heard of them.
+
+Synthetic ones, and recordings of a sound font's single strings, one of them replayed faster by
+known cents and added to the other; what each partial of a recording is, is measured on it alone
+by another method than the station's.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
+import soundfile
 
 from station.music.pairs import StringPair
+from tests.support.soundfont import Strike, render
 from tests.support.strings import Floats, noise
 
 A4_HZ = 440.0
@@ -81,3 +89,71 @@ def sides(
     wanted = first.partial_hz(p) - beat_hz
     hz = second.hz * wanted / second.partial_hz(q)
     return first, Plucked(hz, harmonic=second.harmonic, **shared)
+
+
+RECORDED_HZ = 48_000
+PLUCK_S = 0.3
+HALF_TAPS = 32
+
+
+def recorded(folder: Path, program: int, midi: int, seconds: float = 4.0) -> Floats:
+    """One note of a sound font's program, plucked after PLUCK_S, shape (n,), at RECORDED_HZ."""
+    strike = Strike(program, midi, PLUCK_S, seconds)
+    path = render(folder / f"{program}-{midi}.wav", [strike], RECORDED_HZ, gain=0.6)
+    samples, _ = soundfile.read(path)
+    path.unlink()
+    return samples[: round((PLUCK_S + seconds) * RECORDED_HZ), 0]
+
+
+def replayed(x: Floats, cents: float) -> Floats:
+    """`x` played faster by so many cents: band-limited interpolation, Kaiser-windowed sinc."""
+    ratio = 2 ** (cents / 1200)
+    at = np.arange(int((x.size - 2 * HALF_TAPS) / ratio)) * ratio
+    whole = np.floor(at).astype(np.intp)
+    share = at - whole
+    padded = np.pad(x, HALF_TAPS)
+    out = np.zeros(at.size)
+    for k in range(1 - HALF_TAPS, HALF_TAPS + 1):
+        off = share - k
+        window = np.i0(9 * np.sqrt(np.clip(1 - (off / HALF_TAPS) ** 2, 0, 1))) / np.i0(9)
+        out += padded[whole + k + HALF_TAPS] * np.sinc(off) * window
+    return out
+
+
+def line_alone_hz(x: Floats, near_hz: float, from_s: float, to_s: float) -> float:
+    """The frequency of a partial that stands alone, by the slope of its phase (Tretter 1985)."""
+    part = x[round(from_s * RECORDED_HZ) : round(to_s * RECORDED_HZ)]
+    size = RECORDED_HZ // 4
+    hz = near_hz
+    for _ in range(4):
+        starts = np.arange(0, part.size - size, size // 8)
+        carrier = np.exp(-2j * np.pi * hz * np.arange(part.size) / RECORDED_HZ)
+        heard = np.array([np.hanning(size) @ (part * carrier)[s : s + size] for s in starts])
+        weight = np.abs(heard)
+        phase = np.unwrap(np.angle(heard))
+        slope, _ = np.polyfit(starts / RECORDED_HZ, phase, 1, w=weight)
+        hz += float(slope) / (2 * np.pi)
+    return hz
+
+
+@dataclass(frozen=True)
+class Mixed:
+    """Two recordings sounded at once, and how fast their meeting partials beat, signed."""
+
+    x: Floats
+    beat_hz: float
+
+
+def mixed(first: Floats, second: Floats, pair: StringPair, cents: float, to_s: float) -> Mixed:
+    """`first` and `second` at once, the second replayed `cents` higher, until `to_s`.
+
+    What beats is told by the two recordings' own partials, each measured alone.
+    """
+    moved = replayed(second, cents)
+    p, q = pair.partials
+    from_s = PLUCK_S + 0.6
+    one = line_alone_hz(first, p * pair.first.target_hz(A4_HZ), from_s, to_s)
+    near = q * pair.second.target_hz(A4_HZ) * 2 ** (cents / 1200)
+    other = line_alone_hz(moved, near, from_s, to_s)
+    stop = round(to_s * RECORDED_HZ)
+    return Mixed(first[:stop] + moved[:stop], one - other)

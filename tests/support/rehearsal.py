@@ -379,8 +379,9 @@ class _Maker:
         for string in range(len(STRINGED[player]), 0, -1):
             off = self._offset(player, string, now)
             if abs(off) < 2.5:
-                self._strike(player, now, now + 1.1, string, 0, loud=0.5)
-                now += 1.2 + float(rng.uniform(0.0, 0.5))
+                for _ in range(2):
+                    self._strike(player, now, now + 1.1, string, 0, loud=0.5)
+                    now += 1.2 + float(rng.uniform(0.0, 0.3))
                 continue
             left = float(rng.normal(0, 0.7))
             self._strike(player, now, now + 1.9, string, 0, "peg", left - off, 0.5)

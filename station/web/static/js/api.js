@@ -83,6 +83,8 @@ export const openStrum = (player, by, code) => post(bench(player, "strum"), { by
 export const openPair = (player, what, code) => post(bench(player, "pair"), what, code);
 export const openSaddle = (player, what, code) => post(bench(player, "saddle"), what, code);
 export const dropSaddleNote = (player, by, code) => post(bench(player, "saddle/drop"), { by }, code);
+export const openHealth = (player, what, code) => post(bench(player, "health"), what, code);
+export const newStrings = (player, by, code) => post(bench(player, "new-strings"), { by }, code);
 export const closeBench = (player, by, code) => post(bench(player, "close"), { by }, code);
 export const tour = (player) => ask(bench(player, "tour"));
 export const gauge = (player, what) => ask(`${bench(player, "gauge")}?${new URLSearchParams(what)}`);

@@ -3,6 +3,7 @@
 import { BandView } from "./band_view.js";
 import { EveryoneView } from "./everyone_view.js";
 import { Frame } from "./frame.js";
+import { GapBar } from "./gap_bar.js";
 import { Proposals } from "./proposals.js";
 import { ReferenceView } from "./reference_view.js";
 import { SongBar } from "./song_bar.js";
@@ -21,6 +22,7 @@ new SongsView(document.getElementById("view-songs"), state);
 new EveryoneView(document.getElementById("view-everyone"), state);
 new Proposals(document.getElementById("asks"), state);
 new UnderWay(document.getElementById("asks"), state);
+new GapBar(document.getElementById("band-bars"), state);
 new TurnBar(document.getElementById("band-bars"), state);
 new SongBar(document.getElementById("band-bars"), state);
 new Frame(state);
