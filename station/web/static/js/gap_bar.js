@@ -13,7 +13,8 @@ class Entry {
     this.who = el("strong");
     this.word = el("span", { className: "gap-word" });
     this.cents = el("span", { className: "gap-cents" });
-    this.node = el("li", {}, this.seed.node, this.who, this.word, this.cents);
+    this.unsure = el("small");
+    this.node = el("li", {}, this.seed.node, this.who, this.word, this.cents, this.unsure);
   }
 
   update(told, who, mine) {
@@ -23,7 +24,8 @@ class Entry {
     this.seed.set(verdict);
     say(this.who, who);
     say(this.word, verdict);
-    say(this.cents, `${signed(told.cents)} ${uncertainty(told.uncertainty_cents)}`);
+    say(this.cents, signed(told.cents));
+    say(this.unsure, uncertainty(told.uncertainty_cents));
   }
 }
 
@@ -70,7 +72,9 @@ export class GapBar {
   }
 
   #who(told, mine) {
-    const which = told.string === null ? "all strings" : `string ${told.string}`;
-    return mine ? `my ${which}` : `${this.#state.player(told.player)?.name ?? told.player}, ${which}`;
+    const player = this.#state.player(told.player);
+    const string = player?.strings.find((each) => each.string === told.string);
+    const which = told.string === null ? "all strings" : string ? this.#state.noteName(string.note) : `string ${told.string}`;
+    return mine ? which : `${player?.name ?? told.player} ${told.string === null ? "all" : which}`;
   }
 }
