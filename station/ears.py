@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Any, Protocol, cast
 
+from station.measure.beats.ear import BeatEar
 from station.measure.drums.ear import DrumEar
+from station.measure.pluck_ear import PluckEar
+from station.measure.strum.ear import StrumEar
+from station.measure.strum.types import Target
+from station.room.bench_pair import PairAsked
 from station.room.parts import EarKind, WantedEar
 from station.sound.blocks import Samples, are_sound
 
@@ -21,7 +26,25 @@ def _drum_ear(rate_hz: float, wanted: WantedEar) -> Ear:
     return DrumEar(rate_hz, wanted.line)
 
 
-MAKERS: dict[EarKind, Callable[[float, WantedEar], Ear]] = {"strokes": _drum_ear}
+def _strum_ear(rate_hz: float, wanted: WantedEar) -> Ear:
+    return StrumEar(rate_hz, cast("tuple[Target, ...]", wanted.how), wanted.line)
+
+
+def _beat_ear(rate_hz: float, wanted: WantedEar) -> Ear:
+    asked = cast("PairAsked", wanted.how)
+    return BeatEar(rate_hz, asked.pair, wanted.line, asked.a4_hz, asked.hold)
+
+
+def _pluck_ear(rate_hz: float, wanted: WantedEar) -> Ear:
+    return PluckEar(rate_hz, cast("float", wanted.how), wanted.line)
+
+
+MAKERS: dict[EarKind, Callable[[float, WantedEar], Ear]] = {
+    "strokes": _drum_ear,
+    "strum": _strum_ear,
+    "beats": _beat_ear,
+    "plucks": _pluck_ear,
+}
 
 
 def make_ear(rate_hz: float, wanted: WantedEar) -> Ear:

@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from station.asked.asking import Asking
+from station.asked.asking import Asking, utc_now
 from station.music.intonation import Against
 from station.music.pairs import Way
 from station.room.bench_sets import read_set
@@ -35,6 +35,15 @@ class AskedBench(Asking):
     def drop_saddle_note(self, player_id: str) -> None:
         """The last note was none of the saddle's."""
         self._bench(lambda: self.room.bench.drop_note(player_id))
+
+    def open_health(self, player_id: str, string: int) -> None:
+        """One string's plucks; raises TuningError for a string there is not."""
+        now_s = time.monotonic()
+        self._bench(lambda: self.room.bench.open_health(player_id, string, now_s))
+
+    def new_strings(self, player_id: str) -> None:
+        """The player has put new strings on."""
+        self._bench(lambda: self.room.bench.new_strings(player_id, utc_now()), save=True)
 
     def close_bench(self, player_id: str) -> None:
         """Listen to it no more."""

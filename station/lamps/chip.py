@@ -15,6 +15,7 @@ import os
 import shutil
 import sys
 import tempfile
+from collections import deque
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +25,7 @@ from station.errors import LampError
 # for rp1, Linux's drivers/pinctrl/bcm/pinctrl-bcm2835.c for bcm2711, bcm2835 from memory.
 HEADER_LABELS = ("pinctrl-rp1", "pinctrl-bcm2711", "pinctrl-bcm2835")
 DEVICES = Path("/dev")
+MOCK_STATES = 50
 
 
 def gpio_factory(devices: Path = DEVICES, work_dir: Path | None = None) -> Any:
@@ -43,9 +45,18 @@ def gpio_factory(devices: Path = DEVICES, work_dir: Path | None = None) -> Any:
 
 
 def mock_factory() -> Any:
-    """gpiozero's own mock pins: they remember what was written and light nothing."""
+    """gpiozero's own mock pins: they light nothing, and remember a little of what was written.
+
+    As they come they remember all of it: 25 kB a second of a demo.
+    """
     pins: Any = importlib.import_module("gpiozero.pins.mock")
-    return pins.MockFactory(pin_class=pins.MockPWMPin)
+
+    class ForgetfulPin(pins.MockPWMPin):
+        def clear_states(self) -> None:
+            super().clear_states()
+            self.states: Any = deque(self.states, maxlen=MOCK_STATES)
+
+    return pins.MockFactory(pin_class=ForgetfulPin)
 
 
 def gpio_failures() -> tuple[type[Exception], ...]:

@@ -27,9 +27,10 @@ import numpy as np
 from station.errors import SignalError, StringStateError
 from station.measure.beats.bands import Sound, envelopes, look
 from station.measure.beats.meeting import meeting
-from station.measure.beats.poles import Envelope, Floats, one_line_sure
+from station.measure.beats.poles import Envelope, Floats, one_line, one_line_sure
 from station.measure.decimate import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from station.measure.fit import CENTS, Row, partial_frequencies, solve
+from station.measure.hypothesis import most_stretched
 from station.measure.string_health_types import (
     Evidence,
     Health,
@@ -40,12 +41,12 @@ from station.measure.string_health_types import (
 )
 
 LEAST_PLUCKS = 3
-LEAST_S = 0.7
-SKIP_S = 0.12  # the stroke, and most of its glide
+LEAST_S = 0.6  # after that
+SKIP_S = 0.3  # the stroke, and its glide: upper partials that glide pass for two lines
 LONGEST_S = 3.0
 MOST_PARTIALS = 12
 TOP_SHARE = 0.33  # of the rate
-WINDOW_PERIODS = 6.0
+WINDOW_PERIODS = 8.0
 SHORTEST_WINDOW_S, LONGEST_WINDOW_S = 0.03, 0.2
 LEAST_OVER_NOISE = 100.0
 FALL_SURE = 0.25  # a fall less sure than this share is not counted
@@ -61,7 +62,8 @@ LEAST_SPLIT_PARTIALS = 3
 MOST_PLUCKS_SHARE = 2 / 3
 OFF_CENTS = 3.0
 OFF_TIMES = 2.0
-LEAST_TURNS = 0.8  # of a split partial's beat within a pluck
+PLAIN_SHARE = 1e-3  # of a partial's power: one line that leaves no more is one
+LEAST_SPLIT_CENTS = 0.5  # less is what is left of a glide
 # Student's t, 99.5 % one-sided, by degrees of freedom (computed from the distribution).
 T_SURE = {
     4: 4.604,
@@ -98,6 +100,7 @@ def hear_pluck(x: Sound, rate_hz: float, near_hz: float) -> Pluck | None:
     window_s = min(max(WINDOW_PERIODS / near_hz, SHORTEST_WINDOW_S), LONGEST_WINDOW_S)
     found: list[tuple[int, float]] = []
     base_hz, bend = near_hz, 0.0
+    bends: list[float] = []
     for k in range(1, MOST_PARTIALS + 1):
         at = k * base_hz * (1 + bend * (k * k - 1))
         if at > TOP_SHARE * rate_hz:
@@ -109,7 +112,8 @@ def hear_pluck(x: Sound, rate_hz: float, near_hz: float) -> Pluck | None:
         if k == 1:
             base_hz = hz
         else:
-            bend = max(0.0, (hz / (k * base_hz) - 1) / (k * k - 1))
+            bends.append((hz / (k * base_hz) - 1) / (k * k - 1))
+            bend = min(max(0.0, median(bends)), most_stretched(near_hz) / 2)
     if len(found) < LEAST_UPPER:
         return None
     return _measured(part, rate_hz, found, window_s)
@@ -123,7 +127,7 @@ def _measured(
     falls: dict[int, float] = {}
     splits: dict[int, float | None] = {}
     for (k, centre), band in zip(found, envelopes(x, rate_hz, centres, window_s), strict=True):
-        heard = _partial(band)
+        heard = _partial(band, centre)
         if heard is None:
             continue
         off_hz, sd_hz, falls[k], splits[k] = heard
@@ -141,12 +145,14 @@ def _measured(
     return Pluck(fit.hz, fit.inharmonicity, partials)
 
 
-def _partial(band: Envelope) -> tuple[float, float, float, float | None] | None:
-    """A partial beside its carrier: Hz, one standard deviation, fall, and split where it has one."""
-    two = meeting(band)
-    if two is not None and two.resolved and two.turns > LEAST_TURNS:
-        fall = fmean(two.falls)
-        if fall > 0:
+def _partial(band: Envelope, centre_hz: float) -> tuple[float, float, float, float | None] | None:
+    """A partial beside its carrier: Hz, one standard deviation, fall, split where it has one."""
+    _, left = one_line(band)
+    power = float(np.square(np.abs(band.y)).sum())
+    two = meeting(band, slow=False) if left > PLAIN_SHARE * power else None
+    if two is not None and two.resolved:
+        fall, wide = fmean(two.falls), CENTS * two.split_hz > LEAST_SPLIT_CENTS * centre_hz
+        if fall > 0 and wide:
             return two.middle_hz, math.hypot(two.sd_hz, two.split_hz / 4), fall, two.split_hz
     line, sd = one_line_sure(band)
     fall = -line.real

@@ -75,7 +75,8 @@ class Evidence:
 
     ``faster``: by how many times the upper partials (``upper``) die away faster than on the first
     day, ``lower_faster`` the same of the lower ones; ``faster_sd`` is one standard deviation of the
-    logarithm of the one over the other. ``split_cents``: two pitches so far apart, in partials ``split_partials``, and
+    logarithm of the one over the other. ``split_cents``: two pitches so far apart, in partials
+    ``split_partials``;
     ``first_split_cents`` on the first day. ``off_cents``: how far partials stand from the law of
     stiff strings, root mean square, steadily; ``first_off_cents`` on the first day.
     ``stiffness_times``: B over the first day's. None where it could not be measured.

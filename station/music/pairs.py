@@ -35,7 +35,7 @@ Way = Literal["harmonics", "open", "fretted", "lines"]
 TOUCHED_FRETS = {1: 0, 2: 12, 3: 7, 4: 5, 5: 4}
 """At which fret a string is touched to sound its partial n alone (nearest fret)."""
 HIGHEST_PARTIAL = 8  # higher ones die too soon to beat
-FAR_CENTS = 20.0  # an equal interval so near a pure one beats slowly enough to be counted
+FAR_CENTS = 16.0  # a pure third is 13.7 cents off; what is farther off is no interval to beat by
 PAIR_IN_CENTS = 1.0  # half of what a beatless fourth is off: 1.955 cents
 _SEMITONE_CENTS = 100.0
 

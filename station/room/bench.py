@@ -14,12 +14,15 @@ from typing import Any, Literal
 
 from station.errors import NotNowError, StationError, UsageError
 from station.measure.beats.types import BeatReading
+from station.measure.pluck_ear import Plucked
+from station.measure.string_health_types import Health
 from station.measure.strum.types import Strum, targets_of
 from station.measure.types import Heard, Note
 from station.music.catalogue import Tuning
 from station.music.intonation import Against
 from station.music.pairs import StringPair, Way
 from station.music.verdict import IN_CENTS
+from station.room.bench_health import Days, TodaysPlucks
 from station.room.bench_pair import (
     PairAsked,
     beats_as_json,
@@ -48,7 +51,7 @@ LASTS_S = 600.0
 GONE_S = 5.0  # a phone that asks may yet be opening its stream
 LATE_S = 1.0  # between the sound and what is told of it, at most: listening gives up later blocks
 
-BenchKind = Literal["strum", "beats", "saddle"]
+BenchKind = Literal["strum", "beats", "saddle", "health"]
 Data = dict[str, Any]
 
 
@@ -63,6 +66,7 @@ class Opened:
     pair: StringPair | None = None
     hold: int | None = None
     saddle: SaddleNotes | None = None
+    health: TodaysPlucks | None = None
     told: Data | None = None
     rows: tuple[StrumRow, ...] = ()
     before: dict[tuple[int, int], Earlier] = field(default_factory=dict)
@@ -79,12 +83,14 @@ class Bench(Part):
     def __init__(self, context: Context, in_cents: float = IN_CENTS) -> None:
         super().__init__(context)
         self.sets = Sets()
+        self.days = Days()
         self.whose_turn: Callable[[int], str | None] = lambda _: None
         self.is_bands_own: Callable[[float], bool] = lambda _: True
         self.told = 0
         self._in_cents = in_cents
         self._open: dict[str, Opened] = {}
-        self._rolled = False
+        self._news = False
+        self._found: dict[str, dict[int, Health]] = {}
 
     # -- what players ask ----------------------------------------------------------
 
@@ -129,6 +135,33 @@ class Bench(Part):
             raise NotNowError("no saddle is looked into: open it first")
         opened.saddle.drop_last()
         self.told += 1
+
+    def open_health(self, player_id: str, string: int, now_s: float) -> None:
+        """One string's plucks, against its first day.
+
+        Raises UnknownPlayerError, TuningError, UsageError, NotNowError.
+        """
+        seat = self._may_open(player_id)
+        if seat.player.capo:
+            raise NotNowError("take the capo off first: open strings are compared")
+        opened = Opened("health", now_s + LASTS_S, _as_tuned(seat), now_s)
+        opened.health = TodaysPlucks(_tuning(seat).string(string))
+        self._begin(seat, opened)
+
+    def new_strings(self, player_id: str, at: str) -> None:
+        """The player's strings are new: their first days begin. ``at``: for people to read.
+
+        Raises UnknownPlayerError and UsageError.
+        """
+        seat = self.context.roster.seat(player_id)
+        _tuning(seat)
+        self.days.begin(seat, at)
+        self._found.pop(player_id, None)
+        opened = self._open.get(player_id)
+        if opened is not None and opened.health is not None:
+            opened.health = TodaysPlucks(opened.health.string)
+        self.told += 1
+        self.changes += 1
 
     def close(self, player_id: str) -> None:
         """Harmless where nothing is open; raises UnknownPlayerError."""
@@ -205,11 +238,15 @@ class Bench(Part):
         if seat.tuning is None or opened.kind == "saddle" or not self._is_theirs(seat):
             return None
         a4_hz, line = self.context.a4_hz(), seat.player.line
+        if opened.health is not None:
+            return WantedEar("plucks", line, opened.health.string.target_hz(a4_hz))
         if opened.pair is not None:
             return WantedEar("beats", line, PairAsked(opened.pair, a4_hz, opened.hold))
         return WantedEar("strum", line, targets_of(seat.tuning, a4_hz))
 
     def hear_ear(self, wanted: WantedEar, told: Sequence[Any], now_s: float) -> list[Event] | None:
+        if wanted.kind == "plucks":
+            return self._hear_plucks(wanted, told)
         if wanted.kind not in ("strum", "beats"):
             return None
         events = []
@@ -222,6 +259,21 @@ class Bench(Part):
                 if payload is not None:
                     events.append(Event(wanted.kind, player_id, payload))
         return events
+
+    def _hear_plucks(self, wanted: WantedEar, told: Sequence[Plucked]) -> list[Event]:
+        """A room event follows by `tick`."""
+        for player_id, opened in self._open.items():
+            seat = self.context.roster.seat(player_id)
+            if opened.health is None or self._ear(seat, opened) != wanted:
+                continue
+            on = self.days.of(seat)
+            for each in told:
+                self.changes += opened.health.hear(each.pluck, on)
+            said = opened.health.as_json(on, {})["health"]
+            if said is not None:
+                self._found.setdefault(player_id, {})[opened.health.string.number] = said
+            self._news = True
+        return []
 
     def _hear_one(self, seat: Seat, opened: Opened, heard: Any, now_s: float) -> Data | None:
         said: Data
@@ -244,7 +296,7 @@ class Bench(Part):
         counted: frozenset[int] = frozenset()
         if self.is_bands_own(now_s - strum.heard_s - LATE_S) and not strum.clipped:
             counted = counting(fresh, opened.before, self._in_cents)
-            self._rolled |= enter(seat, fresh, counted, now_s)
+            self._news |= enter(seat, fresh, counted, now_s)
         opened.before = {**opened.before, **earlier_of(fresh)}
         opened.rows = touched_up(fresh, opened.rows)
         opened.strums += 1
@@ -262,9 +314,9 @@ class Bench(Part):
         ]
         for each in over:
             del self._open[each]
-        news = bool(over) or self._rolled
+        news = bool(over) or self._news
         self.told += news
-        self._rolled = False
+        self._news = False
         return news
 
     def reference_changed(self) -> None:
@@ -277,6 +329,7 @@ class Bench(Part):
     def players_changed(self) -> None:
         """Whatever was open for another tuning, or another line, is over."""
         seats = {seat.player.id: seat for seat in self.context.roster}
+        self._found.clear()
         self._open = {
             each: opened
             for each, opened in self._open.items()
@@ -296,25 +349,30 @@ class Bench(Part):
         }
 
     def _opened_as_json(self, player_id: str, opened: Opened, a4_hz: float, now_s: float) -> Data:
-        pair, notes = opened.pair, opened.saddle
-        scale_mm = self.sets.scale_mm(self.context.roster.seat(player_id))
+        pair, notes, plucks = opened.pair, opened.saddle, opened.health
+        seat = self.context.roster.seat(player_id)
+        scale_mm, on = self.sets.scale_mm(seat), self.days.of(seat)
+        found = self._found.get(player_id, {})
         return {
             "kind": opened.kind,
             "ends_in_s": round(max(0.0, opened.ends_s - now_s), 1),
             "strum": opened.told,
             "pair": None if pair is None else pair_as_json(pair, a4_hz, opened.hold),
             "saddle": None if notes is None else notes.as_json(scale_mm),
+            "health": None if plucks is None else plucks.as_json(on, found),
         }
 
     # -- what lasts ------------------------------------------------------------------
 
     def state(self) -> Data:
-        return {"sets": self.sets.state()}
+        return {"sets": self.sets.state(), "days": self.days.state()}
 
     def restore(self, stored: Any) -> list[str]:
         if not isinstance(stored, dict):
             return ["what was kept of the bench cannot be read"]
-        return self.sets.restore(stored.get("sets"), frozenset(self.context.roster.ids()))
+        players = frozenset(self.context.roster.ids())
+        refused = self.sets.restore(stored.get("sets"), players)
+        return refused + self.days.restore(stored.get("days"), players)
 
 
 def _tuning(seat: Seat) -> Tuning:

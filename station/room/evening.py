@@ -255,28 +255,40 @@ class Evening(Part):
     def as_json(self, now_s: float) -> Data:
         """The part's key in the snapshot; cents are positive when sharp."""
         since_s = self._activity.since_s
-        ago = (lambda at_s: max(0.0, now_s - (at_s + (self._offset_s or 0.0))))
         spans = self._activity.spans()
-        gaps = [span for span in spans if span.state == "gap"]
         return {
             "state": self._state(),
-            "for_s": None if since_s is None else ago(since_s),
+            "for_s": None if since_s is None else self._ago_s(since_s, now_s),
             "songs": sum(span.state == "playing" for span in spans),
+            "common": self._common_as_json(now_s),
+            "told_apart": self._shares.common is not None,
+            "drifted": self.drifted(),
+        }
+
+    def detail(self, now_s: float) -> Data:
+        """More than every phone has to get: every gap, line and string."""
+        gaps = [span for span in self._activity.spans() if span.state == "gap"]
+        return {
+            **self.as_json(now_s),
             "gaps": [
-                {"began_s": ago(gap.began_s), "ended_s": ago(gap.ended_s)}
+                {
+                    "began_s": self._ago_s(gap.began_s, now_s),
+                    "ended_s": self._ago_s(gap.ended_s, now_s),
+                }
                 for gap in gaps[-GAPS_TOLD:]
             ],
             "lines": [
                 {"line": line, "doing": doing}
                 for line, doing in sorted(self._activity.line_states().items())
             ],
-            "common": self._common_as_json(ago),
-            "told_apart": self._shares.common is not None,
-            "drifted": self.drifted(),
             "players": [
-                self._player_as_json(player, known, ago) for player, known in self._heard.items()
+                self._player_as_json(player, known, now_s) for player, known in self._heard.items()
             ],
         }
+
+    def _ago_s(self, at_s: float, now_s: float) -> float:
+        """How long ago a moment of the stream was."""
+        return max(0.0, now_s - (at_s + (self._offset_s or 0.0)))
 
     def drifted(self) -> list[Data]:
         """Who is out: strings, or all of a player's where they moved alike, the worst first.
@@ -301,7 +313,7 @@ class Evening(Part):
         tunes = "tuning" in self._activity.line_states().values()
         return "tuning" if state == "gap" and tunes else state
 
-    def _common_as_json(self, ago: Any) -> Data | None:
+    def _common_as_json(self, now_s: float) -> Data | None:
         """The drift in common since the string that was tuned longest ago was tuned."""
         common = self._shares.common
         times = [each.since_s for known in self._heard.values() for each in known.found]
@@ -311,10 +323,10 @@ class Evening(Part):
         return {
             **_as_json(common),
             "cents": common.cents - self._common_at(since_s)[0],
-            "since_s": ago(since_s),
+            "since_s": self._ago_s(since_s, now_s),
         }
 
-    def _player_as_json(self, player: str, known: _Heard, ago: Any) -> Data:
+    def _player_as_json(self, player: str, known: _Heard, now_s: float) -> Data:
         whole = self._shares.players.get(player)
         return {
             "player": player,
@@ -327,7 +339,7 @@ class Evening(Part):
                     "uncertainty_cents": each.uncertainty_cents,
                     "offset_cents": each.offset_cents,
                     "own": _as_json(own) if (own := self._own(player, each.string)) else None,
-                    "since_s": ago(each.since_s),
+                    "since_s": self._ago_s(each.since_s, now_s),
                 }
                 for each in known.found
             ],

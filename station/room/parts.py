@@ -15,7 +15,7 @@ from station.measure.types import Heard
 from station.room.model import Event
 from station.room.roster import Roster
 
-EarKind = Literal["strokes", "strum", "beats"]
+EarKind = Literal["strokes", "strum", "beats", "plucks"]
 
 
 @dataclass(frozen=True, slots=True)

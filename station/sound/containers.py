@@ -18,6 +18,8 @@ W64_NAME_BYTES, W64_HEADER_BYTES = 16, 24
 LARGEST_CHUNK = 1 << 48
 LONGEST_READ = 64
 """No chunk is looked into further than this."""
+CHUNKS_MAX = 10_000
+"""No program writes so many before the samples; a spoilt file may have millions of nothing."""
 
 
 def promised_frames(file: BinaryIO) -> int | None:
@@ -46,7 +48,9 @@ def _chunks(
     """Each chunk's four letters, size of its content, and the beginning of it."""
     counted = W64_HEADER_BYTES if header_bytes == W64_HEADER_BYTES else 0
     align = 8 if counted else 2
-    while len(header := file.read(header_bytes)) == header_bytes:
+    for _ in range(CHUNKS_MAX):
+        if len(header := file.read(header_bytes)) < header_bytes:
+            return
         name, size = struct.unpack(layout, header)
         size = max(0, size - counted)
         start = file.tell()

@@ -175,7 +175,7 @@ class LineInput:
             raise LineInputError(f"the capture process sent nonsense: {error}") from error
         if record is None or record.kind in (wire.OPENED, wire.BLOCK):
             return record
-        text = record.payload.decode(errors="replace")
+        text = " ".join(record.payload.decode(errors="replace").split())
         if record.kind == wire.REFUSED:
             raise LineInputRefusedError(text)
         raise LineInputError(text + _in_brackets(child.useful_line()))

@@ -6,6 +6,7 @@ capture child imports this module and must stay small.
 
 from __future__ import annotations
 
+import math
 import struct
 from typing import NamedTuple
 
@@ -77,5 +78,8 @@ def unpack(buffer: bytearray) -> Record | None:
     if len(buffer) < end:
         return None
     payload = bytes(buffer[HEADER.size : end])
+    record = Record(kind, payload, *rest)
+    if not (math.isfinite(record.captured_at_s) and math.isfinite(record.adc_delay_s)):
+        raise ValueError(f"a record of no time: {record.captured_at_s}, {record.adc_delay_s}")
     del buffer[:end]
-    return Record(kind, payload, *rest)
+    return record

@@ -72,7 +72,7 @@ def test_the_row_of_strings_shows_whole_above_the_tabs(page, station, size):
         )
         boxes = [each.bounding_box() for each in shown.all()]
 
-    assert len(boxes) == 6 + 6 + 4
+    assert len(boxes) == 6 + 6 + 5
     for box in boxes:
         assert box["y"] >= header["y"] + header["height"] - 1, box
         assert box["y"] + box["height"] <= tabs["y"] + 1, box

@@ -21,9 +21,12 @@ from station.errors import (
     WireError,
 )
 from station.measure.beats.types import BeatReading
+from station.measure.pluck_ear import Plucked
+from station.measure.string_health_types import PartialHeard, Pluck
 from station.measure.strum.types import StringHeard, Strum
 from station.measure.types import Note
 from station.room.bench import GONE_S, LASTS_S
+from station.room.bench_health import FIRST_PLUCKS, INSTRUMENTS_MAX
 from station.room.bench_sets import KEYS, USUAL_SETS, StringSet, read_set, set_as_json
 from station.room.model import Player, Reference, Tone
 from station.room.parts import WantedEar
@@ -386,6 +389,83 @@ def test_a_note_that_is_unsure_clipped_or_anothers_is_none_of_the_saddles():
         room.bench.drop_note("tove")
 
 
+# -- worn strings ------------------------------------------------------------------------------
+
+
+def plucked(room: Room, times: int = 1, faster: float = 1.0, hz: float = 82.4069) -> None:
+    """Plucks whose upper partials die away so many times as fast as on a first day."""
+    (ear,) = ears(room, "plucks")
+    for number in range(times):
+        wander = 1 + 0.02 * (number % 3 - 1)
+        partials = tuple(
+            PartialHeard(k, wander * (0.4 + 0.1 * k) * (faster if k >= 4 else 1.0), 0.0, None)
+            for k in range(1, 11)
+        )
+        room.hear_ear(ear, [Plucked(1, float(number), Pluck(hz, 6e-5, partials))], 5.0)
+
+
+def health(room: Room) -> dict[str, Any]:
+    return room.snapshot(9.0)["bench"]["open"]["tove"]["health"]
+
+
+def test_a_string_whose_upper_partials_die_sooner_than_on_its_first_day_is_dull():
+    room = band()
+    room.bench.new_strings("tove", "2031-03-04T18:42:00Z")
+    room.bench.open_health("tove", 6, 0.0)
+    plucked(room, FIRST_PLUCKS)
+    assert (health(room)["known"], health(room)["health"]) == ([6], None)
+    before = room.save_mark
+
+    again = band()
+    assert again.restore(json.loads(json.dumps(room.state(), allow_nan=False))) == []
+    again.bench.open_health("tove", 6, 0.0)
+    plucked(again, 4)
+    assert health(again)["health"] == "as on its first day"
+    again.bench.open_health("tove", 6, 0.0)
+    plucked(again, 4, faster=2.0)
+
+    told = health(again)
+    assert told["health"] == "dull"
+    assert "die away" in told["why"][0]
+    assert told["found"] == {"6": "dull"}
+    assert told["since"] == "2031-03-04T18:42:00Z"
+    assert room.save_mark == before  # today's plucks are not kept
+
+
+def test_no_string_has_a_first_day_until_its_player_says_that_the_strings_are_new():
+    room = band()
+    room.bench.open_health("tove", 6, 0.0)
+    plucked(room, FIRST_PLUCKS + 3)
+    assert (health(room)["since"], health(room)["known"]) == (None, [])
+
+    room.bench.new_strings("tove", "now")
+    assert (health(room)["since"], health(room)["plucks"]) == ("now", 0)
+    plucked(room, FIRST_PLUCKS)
+    room.bench.new_strings("tove", "later")
+    assert health(room)["known"] == []
+
+
+def test_a_first_day_in_another_tuning_says_nothing():
+    room = band()
+    room.bench.new_strings("tove", "now")
+    room.bench.open_health("tove", 6, 0.0)
+    plucked(room, FIRST_PLUCKS)
+    room.change_player("tove", tuning="drop-d", now_s=1.0)
+    room.bench.open_health("tove", 6, 1.0)
+    plucked(room, 4, hz=73.416)
+
+    assert health(room)["health"] == "cannot be told"
+
+
+def test_first_days_stay_bounded():
+    room = band()
+    for instrument in ("guitar", "guitar-7", "guitar-12", "bass", "ukulele", "mandolin"):
+        room.change_player("tove", instrument=instrument, now_s=1.0)
+        room.bench.new_strings("tove", "now")
+
+    assert len(room.state()["bench"]["days"]["tove"]) == INSTRUMENTS_MAX
+
+
 # -- sets of strings ------------------------------------------------------------------------
 
 
@@ -452,7 +532,9 @@ def test_with_a_capo_the_strings_pull_as_without_it():
         set_as_json(seat, StringSet(".010"), None, 440.0)
 
 
-NAMES = st.sampled_from([*KEYS, "sets", "tove", "guitar", "days"]) | st.text(max_size=4)
+NAMES = st.sampled_from(
+    [*KEYS, "tove", "guitar", "first", "since", "6", "midi", "state", "plucks"]
+) | st.text(max_size=4)
 PLAIN = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(NAMES, inner, max_size=3),

@@ -93,7 +93,7 @@ def sides(
 
 RECORDED_HZ = 48_000
 PLUCK_S = 0.3
-HALF_TAPS = 32
+HALF_TAPS = 16
 
 
 def recorded(folder: Path, program: int, midi: int, seconds: float = 4.0) -> Floats:
@@ -125,10 +125,11 @@ def line_alone_hz(x: Floats, near_hz: float, from_s: float, to_s: float) -> floa
     part = x[round(from_s * RECORDED_HZ) : round(to_s * RECORDED_HZ)]
     size = RECORDED_HZ // 4
     hz = near_hz
-    for _ in range(4):
+    for _ in range(3):
         starts = np.arange(0, part.size - size, size // 8)
         carrier = np.exp(-2j * np.pi * hz * np.arange(part.size) / RECORDED_HZ)
-        heard = np.array([np.hanning(size) @ (part * carrier)[s : s + size] for s in starts])
+        still, window = part * carrier, np.hanning(size)
+        heard = np.array([window @ still[s : s + size] for s in starts])
         weight = np.abs(heard)
         phase = np.unwrap(np.angle(heard))
         slope, _ = np.polyfit(starts / RECORDED_HZ, phase, 1, w=weight)

@@ -74,7 +74,7 @@ def _compare_gaps(rehearsal: Rehearsal, evening: Evening, score: Score) -> None:
     now_s = LATE_S + rehearsal.length_s
     found = [
         (now_s - LATE_S - gap["began_s"], now_s - LATE_S - gap["ended_s"])
-        for gap in evening.as_json(now_s)["gaps"]
+        for gap in evening.detail(now_s)["gaps"]
     ]
     found = [gap for gap in found if gap[1] > rehearsal.songs[0][0] + NEAR_S]
     score.gaps, score.found_gaps = len(rehearsal.gaps), len(found)
@@ -91,7 +91,7 @@ def _compare(
 ) -> None:
     """Of each string that was played enough: is it named if it drifted, and only then?"""
     end_s = rehearsal.songs[song][1]
-    told = evening.as_json(LATE_S + at_s)
+    told = evening.detail(LATE_S + at_s)
     named = {(e["player"], s): e for e in told["drifted"] for s in e["strings"]}
     strings = {
         (p["player"], s["string"]): s for p in told["players"] for s in p["strings"]

@@ -8,8 +8,8 @@ import numpy as np
 
 from tests.support.strings import Floats
 
-RATE_HZ = 16_000
-LENGTH_S = 2.3
+RATE_HZ = 8_000
+LENGTH_S = 2.0
 
 
 @dataclass(frozen=True)

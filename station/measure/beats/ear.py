@@ -202,8 +202,8 @@ class BeatEar:
         turns, last_s = heard.phase_turns, None
         if turns is not None and heard.beat_hz > 0:
             heard_until_s = from_s + heard.phase_at_s
-            last_s = heard_until_s - turns / heard.beat_hz
             turns = (turns + (at_s - heard_until_s) * heard.beat_hz) % 1.0
+            last_s = at_s - turns / heard.beat_hz
         first, second = (_own_pitch(each) for each in heard.own)
         return BeatReading(
             self._line,

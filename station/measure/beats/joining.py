@@ -304,14 +304,16 @@ def _beat(
     choices = [
         (1, -1) if is_open else ((s or 1),) for is_open, s in zip(open_signs, signs, strict=True)
     ]
-    if foretold is None and all(s is None for s in signs):
+    # The likeliest of an unresolved beat is worth having where no sign could contradict it.
+    guessed = foretold is None and all(s is None for s in signs)
+    if guessed:
         choices[0] = (1,)  # no sign at all: the lowest counts as positive
     best: tuple[float, float, float] | None = None
     for chosen in product(*choices):
         terms = [
             _Term(
                 b.m,
-                sign * b.found.split_hz if b.found.resolved else 0.0,
+                sign * b.found.split_hz if b.found.resolved or guessed else 0.0,
                 _sd_of(b),
                 b.m == 1 and b.found.turns > HEARD_TURNS,
             )

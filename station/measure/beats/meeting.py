@@ -78,8 +78,11 @@ class Meeting(NamedTuple):
         return 2 * up * down / (up * up + down * down + TINY)
 
 
-def meeting(band: Envelope) -> Meeting | None:
-    """The lines in a band; None for too short a band or silence."""
+def meeting(band: Envelope, slow: bool = True) -> Meeting | None:
+    """The lines in a band; None for too short a band or silence.
+
+    Without `slow` what is too slow to go round once is taken for one line, and has no bound.
+    """
     n = band.y.size
     power = float(np.square(np.abs(band.y)).sum())
     if n < LEAST_WINDOWS or power <= TINY:
@@ -103,7 +106,7 @@ def meeting(band: Envelope) -> Meeting | None:
     heard = band._replace(worth=worth)
     best = _best(two_lines(heard, best.theta, priors))
     gain = 2 * worth * (left_by_one - float(best.left[0])) / noise
-    return _judged(heard, best, line, priors, gain, power)
+    return _judged(heard, best, line, priors, gain, power, slow)
 
 
 def _starts(band: Envelope, line: complex, seconds: float) -> Floats:
@@ -118,7 +121,13 @@ def _best(found: Found) -> Found:
 
 
 def _judged(
-    band: Envelope, best: Found, line: complex, priors: Priors, gain: float, power: float
+    band: Envelope,
+    best: Found,
+    line: complex,
+    priors: Priors,
+    gain: float,
+    power: float,
+    slow: bool,
 ) -> Meeting | None:
     theta, levels = best.theta[0], best.level[0]
     if theta[S] < 0:  # the upper one first
@@ -130,7 +139,10 @@ def _judged(
     ratio = min(sizes) / (max(sizes) + TINY)
     two = gain > GAIN and ratio > LEAST_LEVEL and split_hz < FASTEST_HZ
     bound_hz = math.inf
-    if split_hz * float(band.t[-1]) < PLAIN_TURNS or not two:
+    round_once = split_hz * float(band.t[-1]) >= PLAIN_TURNS
+    if not slow:
+        two = two and round_once
+    elif not (round_once and two):
         likely_hz, low_hz, bound_hz = _slow(band, line, best, priors)
         if low_hz <= 0 or not two:
             two = False

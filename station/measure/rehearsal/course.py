@@ -27,10 +27,10 @@ from station.measure.rehearsal.layout import Floats, Layout
 PRESS_CENTS, PRESS_SD = 2.5, 2.5  # a fretted note is sharp by a few cents
 GLIDE_CENTS, GLIDE_SD = 2.0, 2.0  # a pluck's, of which a short note keeps more than a long one
 PLACE_SD = 1.3  # and each fret by its own
-START_CENTS = 6.0  # how far off a string may be that nobody has heard tuned
+START_CENTS = 4.0  # how far off a string may be that nobody has heard tuned
 TUNED_CENTS = 0.5  # a tuned string may differ from what was heard of it then
 STUDENT = 2.0  # degrees of freedom
-ROUNDS, FEW_ROUNDS = 12, 6
+ROUNDS, FEW_ROUNDS, GLANCE_ROUNDS = 12, 6, 2
 FIRST_SIGMA, LEAST_SIGMA, MOST_SIGMA = 6.0, 1.0, 12.0
 OUTLIERS = 0.08
 RANGE_CENTS = 100.0  # over which outliers lie evenly
@@ -38,6 +38,7 @@ HABIT = 8.0  # notes' worth of what is usual against what was found
 
 TRIED = 4  # slips tried in one go
 TURNS = 3
+PROMISING = 3  # of those tried, after a glance at each
 LEAST_MASS = 2.5  # unexplained notes that a slip must explain
 SLIP_CENTS = 4.0
 BIN_CENTS = 1.0
@@ -69,8 +70,13 @@ class _Fit:
         found = [best]
         for _ in range(TURNS):
             tried = [
-                self._climb(values, best.sigma, self._lay.usual, FEW_ROUNDS)
+                self._climb(values, best.sigma, best.prior, GLANCE_ROUNDS)
                 for values in self._proposals(best)
+            ]
+            tried.sort(key=lambda each: -each.log)
+            tried = [
+                self._climb(each.values, each.sigma, self._lay.usual, FEW_ROUNDS)
+                for each in tried[:PROMISING]
             ]
             found += tried
             better = max(tried, key=lambda each: each.log, default=best)
@@ -97,7 +103,7 @@ class _Fit:
             )
             sigma = min(max(spread, LEAST_SIGMA), MOST_SIGMA, max(LEAST_SIGMA, sigma))
             steps = self._step_weights(values)
-            if turn > 2 or rounds == FEW_ROUNDS:
+            if turn > 2 or rounds < ROUNDS:
                 prior = self._habits(share)
             share, _ = self._share(values, sigma, prior)
         return Solution(values, sigma, prior, self._log(values, sigma, prior))
@@ -217,7 +223,8 @@ class _Fit:
                 if 0 <= other < self._lay.strings:
                     without = self._slipped(values, string, segment, -cents)
                     out.append(self._slipped(without, other, segment, cents))
-        return out[: 2 * TRIED]
+                    out.append(self._lay.swapped(values, string, other, segment))
+        return out[: 4 * TRIED]
 
     # -- telling -----------------------------------------------------------------------------
 

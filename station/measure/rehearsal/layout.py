@@ -164,6 +164,16 @@ class Layout:
         end = int(later.min()) if later.size else self.knots
         return slice(first, end)
 
+    def swapped(self, values: Floats, one: int, two: int, segment: int) -> Floats:
+        """One string's course for the other's, from a segment on, until either is tuned again."""
+        out = values.copy()
+        ends = [self.course_from(string, segment).stop for string in (one, two)]
+        for knots in self._at[segment:]:
+            if knots[one] >= ends[0] or knots[two] >= ends[1]:
+                break
+            out[knots[one]], out[knots[two]] = values[knots[two]], values[knots[one]]
+        return out
+
     def jumps(self, values: Floats, least_cents: float) -> list[tuple[tuple[int, int], float]]:
         """Where a string's course steps by so much: string, segment, and the step in cents."""
         where = {int(k): (s, g) for (g, s), k in np.ndenumerate(self._at)}

@@ -6,6 +6,8 @@ import { withCode } from "./room_code.js";
 import { faultLine, Sheet } from "./sheet.js";
 import { clock } from "./words.js";
 
+const NEW = "new strings today";
+const SURE = "forget the old ones\u2019 first days?";
 const HOW = "pluck it open, let it ring three seconds; the other strings damped";
 
 function day(iso) {
@@ -26,7 +28,7 @@ export class HealthSheet {
     this.why = el("ul", { className: "plain-list" });
     this.small = el("p", { className: "soft bench-small" });
     this.fault = faultLine();
-    this.fresh = el("button", { type: "button", onclick: () => this.#change((me, code) => newStrings(me.id, state.by, code)) }, "new strings today");
+    this.fresh = el("button", { type: "button", onclick: () => this.#putOn() }, NEW);
     this.sheet = new Sheet(
       "Worn strings",
       [this.strings, this.how, this.count, el("div", { className: "bench-words" }, this.word, this.why, this.small)],
@@ -40,6 +42,7 @@ export class HealthSheet {
   open() {
     const { me } = this.#state;
     if (!me) return;
+    say(this.fresh, NEW);
     say(this.fault, "");
     this.strings.replaceChildren(
       ...me.strings.map((each) => {
@@ -55,6 +58,16 @@ export class HealthSheet {
 
   get #health() {
     return this.#state.opened(this.#state.me?.id)?.health ?? null;
+  }
+
+  // What is known of the strings before is lost by it: asked once more.
+  #putOn() {
+    if (this.#health?.known.length && this.fresh.textContent === NEW) {
+      say(this.fresh, SURE);
+      return;
+    }
+    say(this.fresh, NEW);
+    this.#change((me, code) => newStrings(me.id, this.#state.by, code));
   }
 
   #update() {
