@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from station.daemon import TunerStation, demo_settings
+from station.daemon import TunerStation
+from station.demo import demo_settings
 from station.errors import PortTakenError, ReferenceRangeError
 from station.keeping import STORE_NAME
 from station.lamps.lamps import Lamps

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from station.measure.rehearsal.activity import Activity
-from station.measure.rehearsal.common import TOLD_SD, Moved, Shares, take_apart
+from station.measure.rehearsal.common import TOLD_SD, Drift, Moved, Shares, take_apart
 from station.measure.rehearsal.drift import PlayerDrift
 from station.measure.rehearsal.heard import StringDrift
 from station.measure.rehearsal.played import Struck
@@ -240,10 +240,11 @@ class Evening(Part):
             unsure = math.hypot(common.uncertainty_cents, COURSE_CENTS)
             self._course.append((began_s, common.cents, unsure))
 
-    def _since_the_beginning(self, each: StringDrift) -> tuple[int, float, float]:
+    def _since_the_beginning(self, each: StringDrift) -> Drift:
         """A string's drift as if it had never been tuned: what the band drifted before is added."""
         before, unsure = self._common_at(each.since_s)
-        return each.string, each.cents + before, math.hypot(each.uncertainty_cents, unsure)
+        sd = math.hypot(each.uncertainty_cents, unsure)
+        return Drift(each.string, each.cents + before, sd, each.doubt)
 
     def _common_at(self, at_s: float) -> tuple[float, float]:
         """How far the whole band had drifted by then, since the evening began; how unsure."""

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from station.measure.beats.bands import Look, Sound, envelopes
-from station.measure.beats.poles import Envelope, Floats, one_line_sure
+from station.measure.beats.poles import TINY, Envelope, Floats, one_line, one_line_sure
 from station.measure.fit import CENTS, Row, partial_frequencies, solve
 
 REACH_CENTS = 90.0  # a string farther off is another note
@@ -30,17 +30,23 @@ LONGEST_WINDOW_S, SHORTEST_WINDOW_S = 0.3, 0.1
 WINDOW_TURNS = 2.5  # of the distance to the nearest foreign partial
 LEAST_WINDOWS = 6
 SURE_CENTS = 6.0
+SWAY_SHARE = 0.2  # of most partials' power outside one line: no string that is left alone
+SWAY_RATE_HZ = 5.5  # of a vibrato (common practice, no source)
 LAW_CENTS = 0.02  # no string keeps to its law of partials better
 
 
 class Alone(NamedTuple):
-    """A string: first partial, B, their standard deviations (cents; B), partials that agree."""
+    """A string: first partial, B, their standard deviations (cents; B), partials that agree.
+
+    `sways`: it is played with vibrato, and `cents_sd` is how wide.
+    """
 
     hz: float
     stiffness: float
     cents_sd: float
     stiffness_sd: float
     partials: int
+    sways: bool = False
 
     def partial(self, k: int) -> tuple[float, float]:
         """Where its partial k stands, Hz, and one standard deviation."""
@@ -107,23 +113,44 @@ def _measured(
     closest = min(_apart(at_hz, others_hz) for _, at_hz, _ in kept)
     window_s = min(max(WINDOW_TURNS / closest, SHORTEST_WINDOW_S), LONGEST_WINDOW_S)
     centres: Floats = np.array([at_hz for _, at_hz, _ in kept])
-    rows = [
-        _row(k, centre, band)
+    heard = [
+        (k, centre, band)
         for (k, centre, _), band in zip(kept, envelopes(x, rate_hz, centres, window_s), strict=True)
         if band.t.size >= LEAST_WINDOWS
     ]
-    if not rows:
+    if not heard:
         return None
-    found = solve(rows, 1.0)
-    if found is None or found.uncertainty_cents > SURE_CENTS:
+    found = solve([_row(*each) for each in heard], 1.0)
+    if found is None:
+        return None
+    sway_cents = _sway_cents(heard)
+    cents_sd = max(found.uncertainty_cents, sway_cents)
+    if found.uncertainty_cents > SURE_CENTS and not sway_cents:
         return None
     return Alone(
         found.hz,
         found.inharmonicity,
-        found.uncertainty_cents,
+        cents_sd,
         found.inharmonicity_sd,
         found.partials,
+        sway_cents > 0,
     )
+
+
+def _sway_cents(heard: Sequence[tuple[int, float, Envelope]]) -> float:
+    """How wide a vibrato is that leaves so much beside the partials' lines; 0 for none.
+
+    A line that sways with index i = deviation / rate keeps about 1 - i^2 / 2 of its power.
+    """
+    shares = []
+    for _, centre, band in heard:
+        _, left = one_line(band)
+        share = left / (float(np.square(np.abs(band.y)).sum()) + TINY)
+        shares.append((share, centre))
+    share, centre = sorted(shares)[len(shares) // 2]
+    if share < SWAY_SHARE:
+        return 0.0
+    return CENTS * SWAY_RATE_HZ * math.sqrt(2 * share) / centre
 
 
 def _row(k: int, centre_hz: float, band: Envelope) -> Row:

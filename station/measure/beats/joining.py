@@ -209,9 +209,12 @@ def _is_theirs(band: Band, p: int, q: int, own: tuple[Alone, Alone]) -> bool:
 
     A vibrato puts lines at both sides of each partial, which are nobody's.
     """
-    if not band.found.resolved:
-        return True
+    if any(string.sways for string in own):
+        return False
     places = [string.partial(k * band.m) for string, k in zip(own, (p, q), strict=True)]
+    if not band.found.resolved:
+        apart, sd = abs(places[0][0] - places[1][0]), math.hypot(places[0][1], places[1][1])
+        return apart < band.found.bound_hz + DISAGREE * sd
     middle, half = band.centre_hz + band.found.middle_hz, band.found.split_hz / 2
     stray = middle * STRAY_CENTS / CENTS + DISAGREE * max(sd for _, sd in places)
     lines = (middle + half, middle - half)

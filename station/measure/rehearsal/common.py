@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ COMMON_SD = 8.0
 PLAYER_SD, PLAYER_WIDE, PLAYER_SHARE = 0.5, 10.0, 0.1
 STRING_SD, STRING_WIDE, STRING_SHARE = 0.7, 14.0, 0.12
 LEAST_SD = 0.15  # no estimate is better than its model
+MOST_DOUBT = 0.5
 TOLD_SD = 3.0  # cents: what is less sure than this tells nothing
 
 
@@ -54,11 +56,19 @@ class Shares:
     strings: Mapping[tuple[str, int], Moved]
 
 
+class Drift(NamedTuple):
+    """A string's drift in cents, one standard deviation, how probably it is none of it."""
+
+    string: int
+    cents: float
+    sd: float
+    doubt: float = 0.0
+
+
 def take_apart(
-    drifts: Mapping[str, Sequence[tuple[int, float, float]]],
-    shared_cents: Mapping[str, float] | None = None,
+    drifts: Mapping[str, Sequence[Drift]], shared_cents: Mapping[str, float] | None = None
 ) -> Shares:
-    """Take apart each player's strings: number, drift in cents, one standard deviation.
+    """Take apart the drifts of each player's strings.
 
     `shared_cents` is the part of each player's standard deviations that is one and the same
     error for all of their strings.
@@ -90,15 +100,16 @@ def take_apart(
         without = common if len(known) == 1 else _normal(others)
         own = _own(grid, heard[player], without, wander)
         players[player] = _moved(grid, own)
-        for number, cents, sd in strings:
-            strings_own[player, number] = _string_own(grid, cents, sd, common)
+        for each in strings:
+            strings_own[player, each.string] = _string_own(grid, each, common)
     told = None if len(known) == 1 else _moved(grid, common)
     return Shares(told, players, strings_own)
 
 
-def _tells(each: tuple[int, float, float]) -> bool:
-    _, cents, sd = each
-    return math.isfinite(cents) and math.isfinite(sd) and 0.0 <= sd <= TOLD_SD
+def _tells(each: Drift) -> bool:
+    if not (math.isfinite(each.cents) and abs(each.cents) <= RANGE_CENTS):
+        return False
+    return 0.0 <= each.sd <= TOLD_SD and 0.0 <= each.doubt <= MOST_DOUBT
 
 
 def _mixture(grid: Floats, narrow: float, wide: float, share: float) -> Floats:
@@ -110,17 +121,17 @@ def _mixture(grid: Floats, narrow: float, wide: float, share: float) -> Floats:
 
 
 def _player_log(
-    grid: Floats, strings: Sequence[tuple[int, float, float]], shared: float
+    grid: Floats, strings: Sequence[Drift], shared: float
 ) -> Floats:
     """Log-likelihood of where a player's strings stand in common, for each place on the grid."""
     out = np.zeros(grid.size)
-    for _, cents, whole in strings:
-        sd = math.sqrt(max(0.0, whole**2 - shared**2))
+    for _, cents, whole, doubt in strings:
+        sd, stray = math.sqrt(max(0.0, whole**2 - shared**2)), max(STRING_SHARE, doubt)
         narrow, wide = math.hypot(sd, STRING_SD, LEAST_SD), math.hypot(sd, STRING_WIDE)
         off = cents - grid
         out += np.log(
-            (1.0 - STRING_SHARE) * np.exp(-0.5 * (off / narrow) ** 2) / narrow
-            + STRING_SHARE * np.exp(-0.5 * (off / wide) ** 2) / wide
+            (1.0 - stray) * np.exp(-0.5 * (off / narrow) ** 2) / narrow
+            + stray * np.exp(-0.5 * (off / wide) ** 2) / wide
         )
     if shared < STEP_CENTS:
         return out
@@ -146,20 +157,21 @@ def _own(grid: Floats, heard: Floats, common: Floats, wander: Floats) -> Floats:
     return _normal(np.log(np.maximum(left * wander, 1e-300)))
 
 
-def _string_own(grid: Floats, cents: float, sd: float, common: Floats) -> Moved:
+def _string_own(grid: Floats, each: Drift, common: Floats) -> Moved:
     """A string's drift without the common one; what it was heard to be stands, unshrunk."""
+    _, cents, sd, doubt = each
     mean = float(common @ grid)
     sd_common = math.sqrt(max(0.0, float(common @ grid**2) - mean**2))
     own, unsure = cents - mean, math.hypot(sd, sd_common, LEAST_SD)
     # The common drift may have two likely places: the probability is summed over all of them.
-    each = (cents - grid)[np.flatnonzero(common > 1e-9)]
+    places = (cents - grid)[common > 1e-9]
     weight = common[common > 1e-9]
     spread = math.hypot(sd, LEAST_SD) * math.sqrt(2.0)
     beyond = [
         0.5 * (math.erfc((DRIFTED_CENTS - e) / spread) + math.erfc((DRIFTED_CENTS + e) / spread))
-        for e in each
+        for e in places
     ]
-    return Moved(own, unsure, min(1.0, float(weight @ np.array(beyond))))
+    return Moved(own, unsure, min(1.0, (1.0 - doubt) * float(weight @ np.array(beyond))))
 
 
 def _moved(grid: Floats, weight: Floats) -> Moved:

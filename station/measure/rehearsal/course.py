@@ -36,12 +36,14 @@ OUTLIERS = 0.08
 RANGE_CENTS = 100.0  # over which outliers lie evenly
 HABIT = 8.0  # notes' worth of what is usual against what was found
 
-TRIED = 4  # slips tried in one go
+TRIED = 8  # slips tried in one go
 TURNS = 3
 PROMISING = 3  # of those tried, after a glance at each
-LEAST_MASS = 2.5  # unexplained notes that a slip must explain
+LEAST_GAIN = 2.0  # logarithm of the odds
 SLIP_CENTS = 4.0
-BIN_CENTS = 1.0
+SLIPS_CENTS: Floats = np.arange(-32.0, 33.0)
+WIDER = 1.4  # than the notes' scatter, while a slip's size is known to a cent only
+AGREE_CENTS = 3.0
 AS_GOOD = 6.0  # natural logarithm of odds: a maximum so much worse no longer counts
 
 
@@ -70,7 +72,7 @@ class _Fit:
         found = [best]
         for _ in range(TURNS):
             tried = [
-                self._climb(values, best.sigma, best.prior, GLANCE_ROUNDS)
+                self._climb(values, best.sigma, self._lay.usual, GLANCE_ROUNDS)
                 for values in self._proposals(best)
             ]
             tried.sort(key=lambda each: -each.log)
@@ -136,6 +138,8 @@ class _Fit:
         lay = self._lay
         inside = lay.over_strings(self._fits(values, sigma, prior))
         log = float(np.log(inside + OUTLIERS / RANGE_CENTS)[lay.possible_notes].sum())
+        # The habits follow the notes; what they cost is a Dirichlet prior about what is usual.
+        log += HABIT * lay.habit_log(prior)
         step = lay.steps(values)
         log -= 0.5 * float((lay.shared_steps(values) ** 2).sum())
         log -= 0.5 * (STUDENT + 1.0) * float(np.log1p(step**2 / STUDENT).sum())
@@ -170,14 +174,13 @@ class _Fit:
     # -- other maxima ----------------------------------------------------------------------
 
     def _proposals(self, best: Solution) -> list[Floats]:
-        """Slips that might explain more: of notes left over, and exchanged between strings."""
-        share, inside = self._share(best.values, best.sigma, best.prior)
-        residual = self._residual(best.values)
-        weight = (1.0 - inside)[self._lay.note] * best.prior
+        """Slips that might explain more: of one string, or exchanged between two."""
         slips = []
+        sigma = WIDER * best.sigma
+        fits = self._fits(best.values, sigma, self._lay.usual)
+        whole = self._lay.over_strings(fits) + OUTLIERS / RANGE_CENTS
         for string in range(self._lay.strings):
-            own = self._lay.string == string
-            slips += self._slips_of(string, residual[own], weight[own], self._lay.segment[own])
+            slips += self._slips_of(string, best.values, sigma, fits, whole)
         slips.sort(reverse=True)
         out = [
             self._slipped(best.values, string, segment, cents)
@@ -186,27 +189,35 @@ class _Fit:
         return out + self._exchanged(best.values)
 
     def _slips_of(
-        self, string: int, residual: Floats, weight: Floats, segment: NDArray[np.int64]
+        self, string: int, values: Floats, sigma: float, fits: Floats, whole: Floats
     ) -> list[tuple[float, int, int, float]]:
-        """Unexplained notes that lie together: how many, the string, since when, how far."""
-        if not residual.size:
+        """The likeliest slips of a string: logarithm of the odds won, string, since when, cents.
+
+        Everything else as it is, the string's course is shifted from each segment on.
+        """
+        lay = self._lay
+        pairs = np.flatnonzero((lay.string == string) & (lay.segment >= lay.since_base[string]))
+        if not pairs.size:
             return []
-        edges = np.arange(-42.0, 42.0 + BIN_CENTS, BIN_CENTS)
-        counts, _ = np.histogram(residual, edges, weights=weight)
-        mass = np.convolve(counts, np.ones(5), "same")
-        middles = edges[:-1] + BIN_CENTS / 2
-        mass[np.abs(middles) < SLIP_CENTS] = 0.0
+        variance = (sigma**2 + lay.variance[pairs])[:, None]
+        shifted = (lay.off - lay.predicted(values))[pairs, None] - SLIPS_CENTS
+        likely = np.exp(-0.5 * shifted**2 / variance) / np.sqrt(2 * math.pi * variance)
+        likely *= ((1.0 - OUTLIERS) * lay.usual[pairs])[:, None]
+        before = whole[lay.note[pairs]][:, None]
+        won = np.log((before - fits[pairs, None] + likely) / before)
+        by_segment = np.zeros((lay.segments, SLIPS_CENTS.size))
+        np.add.at(by_segment, lay.segment[pairs], won)
+        gain = by_segment[::-1].cumsum(axis=0)[::-1]
+        gain[:, np.abs(SLIPS_CENTS) < SLIP_CENTS] = 0.0
+        gain[: lay.since_base[string]] = 0.0
         out = []
         for _ in range(2):
-            top = int(mass.argmax())
-            if mass[top] < LEAST_MASS:
+            segment, shift = (int(i) for i in np.unravel_index(gain.argmax(), gain.shape))
+            if gain[segment, shift] < LEAST_GAIN:
                 break
-            cents = float(middles[top])
-            near = (np.abs(residual - cents) < 3.0) & (weight > 0.2 * float(weight.max()))
-            if near.any():
-                since = int(np.quantile(segment[near], 0.1, method="lower"))
-                out.append((float(mass[top]), string, since, cents))
-            mass[np.abs(middles - cents) < 5.0] = 0.0
+            cents = float(SLIPS_CENTS[shift])
+            out.append((float(gain[segment, shift]), string, segment, cents))
+            gain[:, np.abs(SLIPS_CENTS - cents) < 5.0] = 0.0
         return out
 
     def _slipped(self, values: Floats, string: int, segment: int, cents: float) -> Floats:
@@ -224,7 +235,7 @@ class _Fit:
                     without = self._slipped(values, string, segment, -cents)
                     out.append(self._slipped(without, other, segment, cents))
                     out.append(self._lay.swapped(values, string, other, segment))
-        return out[: 4 * TRIED]
+        return out[: 2 * TRIED]
 
     # -- telling -----------------------------------------------------------------------------
 
@@ -247,21 +258,30 @@ class _Fit:
         totals = np.array([lay.total(each.values) for each in near])
         now, base = np.array(lay.now), np.array(lay.base)
         drift = totals[:, now] - totals[:, base]
-        mean = odds @ drift
-        variance = np.maximum(0.0, np.diag(drifts)) + odds @ (drift - mean) ** 2
-        offset = odds @ totals[:, now]
-        return [
-            StringDrift(
-                number,
-                float(mean[place]),
-                math.sqrt(float(variance[place])),
-                float(offset[place]),
-                float(share[lay.newest & (lay.string == place)].sum()),
-                lay.times[lay.base[place]],
-                shared_cents=min(shared, math.sqrt(float(variance[place]))),
+        told = []
+        for place, number in enumerate(lay.numbers):
+            kept, doubt = _likeliest(drift[:, place], odds)
+            mean = float(kept @ drift[:, place])
+            between = float(kept @ (drift[:, place] - mean) ** 2)
+            sd = math.sqrt(max(0.0, float(drifts[place, place])) + between)
+            notes = float(share[lay.newest & (lay.string == place)].sum())
+            offset = float(kept @ totals[:, now[place]])
+            since_s = lay.times[lay.base[place]]
+            told.append(
+                StringDrift(
+                    number, mean, sd, offset, notes, since_s, doubt, min(shared, sd)
+                )
             )
-            for place, number in enumerate(lay.numbers)
-        ]
+        return told
+
+
+def _likeliest(cents: Floats, odds: Floats) -> tuple[Floats, float]:
+    """Weights of the solutions that agree on the likeliest value; how probable the others are."""
+    agree = np.abs(cents[:, None] - cents[None, :]) < AGREE_CENTS
+    party = agree[int((agree @ odds).argmax())]
+    kept: Floats = np.where(party, odds, 0.0)
+    whole = float(kept.sum())
+    return kept / whole, min(1.0, max(0.0, 1.0 - whole))
 
 
 def _alike(near: Sequence[Solution], lay: Layout) -> Floats:

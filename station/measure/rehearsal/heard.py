@@ -46,9 +46,10 @@ class StringDrift:
     """One string: cents from where it was when it was tuned, and from its target.
 
     ``uncertainty_cents`` is one standard deviation of ``cents``, ``notes`` how many of the
-    newest segment speak for it, ``since_s`` when it was tuned (or first heard). ``alike`` are
-    other strings of the same pitch, which cannot be told from it. ``shared_cents`` is the part
-    of the uncertainty that is the same error for all strings of the player.
+    newest segment speak for it, ``since_s`` when it was tuned (or first heard). ``doubt`` is
+    the probability that it is something else altogether, another string having moved instead;
+    ``shared_cents`` the part of the uncertainty that is one error for all strings of the player.
+    ``alike`` are other strings of the same pitch, which cannot be told from it.
     """
 
     string: int
@@ -57,5 +58,6 @@ class StringDrift:
     offset_cents: float
     notes: float
     since_s: float
-    alike: tuple[int, ...] = ()
+    doubt: float = 0.0
     shared_cents: float = 0.0
+    alike: tuple[int, ...] = ()

@@ -46,6 +46,7 @@ class Layout:
         self.numbers = strings.numbers
         self.strings = len(strings.numbers)
         self._segments = segments
+        self.segments = len(segments)
         self._lay_knots(tuned)
         self._lay_pairs(strings)
         self._lay_sums()
@@ -90,6 +91,10 @@ class Layout:
         self._one: Ints = np.array([one for one, _ in self._links], np.int64)
         self._two: Ints = np.array([two for _, two in self._links], np.int64)
         self._sd: Floats = np.array(sds, np.float64)
+        self.since_base = [
+            min((g for g in range(self.segments) if self._at[g, s] >= base), default=0)
+            for s, base in enumerate(self.base)
+        ]
         self._lay_shared()
         self.tuned_knots: Ints = np.array([here for here, _ in marks], np.int64)
         self.tuned_cents: Floats = np.array([t.cents for _, t in marks], np.float64)
@@ -216,7 +221,14 @@ class Layout:
         self._knot: Ints = self._at[self.segment, self.string]
         self.place: Ints = self._pitch * self.strings + self.string
         self.places = self._pitches * self.strings
+        _, self._first_of_place = np.unique(self.place, return_index=True)
         self.size = self.courses + self._pitches + 2
+
+    def habit_log(self, prior: Floats) -> float:
+        """The sum, over pitches and strings, of what is usual times the log of what is found."""
+        first = self._first_of_place
+        ratio = prior[first] / self.usual[first]
+        return float(self.usual[first] @ np.log(np.maximum(ratio, 1e-12)))
 
     def over_strings(self, each: Floats) -> Floats:
         """Sums over the strings of every note, shape (notes,)."""

@@ -3,7 +3,7 @@
 Three kinds of evidence, for a string whose pitch is known if it sounds at all:
 
 Its own places. Partials no other string comes near are there or are not. A string that was
-struck has most of them; one that others make ring along is weak there.
+struck has most of them, and they ring; one that others make ring along is weak there.
 
 Two in one place. Where its partials stand within some hertz of others', the sound is fitted
 without it: if it was struck, much more is left, for two partials beat and one does not.
@@ -41,6 +41,7 @@ LOUD_WORTH, LOUD_HALF_DB, LOUD_MOST_DB = 0.35, 7.5, 20.0
 SLOPE_DB = -9.0  # an octave, of a string's partials, where it cannot be seen
 SLOPE_WEIGHT = 0.5
 NEAR_OCTAVES = 0.6
+STROKE_DECAY, STROKE_TIMES = 6.0, 4.0
 STRONG_SHARE = 10**-2.5  # of the power of a string's loudest partial
 TINY = 1e-14
 
@@ -132,8 +133,22 @@ def _own_places(model: Model, voice: int, energy: Floats, apart: Floats) -> tupl
     over_db = 10 * np.log10(energy[rows] / (fitted.left[rows] + 1e-30) + TINY)
     there = (level_db > WEAKEST_DB) & (snr_db > THERE_SNR_DB)
     there |= (level_db > BEATING_DB) & (over_db > BEATING_OVER_DB)
+    there &= fitted.decay[rows] < _fastest(model, energy)
     weight = 1 / np.sqrt(lines.number[rows])
     return float(weight @ there) / float(weight.sum()), float(weight.sum())
+
+
+def _fastest(model: Model, energy: Floats) -> float:
+    """The decay in 1/s beyond which it is a stroke's noise and not a string that rings.
+
+    So many times the usual decay of the strings' own loudest partials.
+    """
+    usual = []
+    for number in range(len(model.voices)):
+        own = model.of(number, LOOKED_AT)
+        loudest = own[np.argsort(energy[own])[-3:]]
+        usual.append(float(np.median(model.fitted.decay[loudest])))
+    return max(STROKE_DECAY, STROKE_TIMES * float(np.median(usual)))
 
 
 def _everybody_reaches(model: Model) -> float:
@@ -166,6 +181,7 @@ def _shared_places(
     louder: list[float] = []
     if shared.size:
         left_without, energy_without = _fit_without(model, voice, shared)
+        fastest = _fastest(model, energy)
         usual_misfit = _usual_misfit(model, energy, apart)
         loud = np.square(np.abs(model.channels.z[shared])).mean(axis=1)
         place = {int(line): at for at, line in enumerate(shared)}
@@ -177,7 +193,8 @@ def _shared_places(
             at = [place[line] for line in twins]
             usual = float(usual_misfit[lines.string[twins]].min())
             before = max(float(np.mean(model.fitted.left[twins])), usual * loud[at].mean())
-            left.append(10 * float(np.log10((left_without[at].mean() + 1e-30) / (before + 1e-30))))
+            gain_db = 10 * float(np.log10((left_without[at].mean() + 1e-30) / (before + 1e-30)))
+            left.append(gain_db if model.fitted.decay[rows[row]] < fastest else 0.0)
             wanted = sum(each for each in expected if each is not None)
             louder.append(10 * float(np.log10(energy_without[at].sum() / wanted + TINY)))
     score = OWN_WORTH * weight * (own - OWN_HALF)

@@ -19,7 +19,6 @@ from tests.support.pairs import RECORDED_HZ, mixed, recorded
 PAIRS: tuple[tuple[str, int, str, Way], ...] = (
     ("nylon guitar", 24, "E2-A2", "open"),
     ("steel guitar", 25, "D3-G3", "fretted"),
-    ("clean guitar", 27, "E2-A2", "fretted"),
     ("fingered bass", 33, "A1-D2", "open"),
     ("picked bass", 34, "E1-A1", "fretted"),
     ("banjo", 105, "G3-B3", "fretted"),
