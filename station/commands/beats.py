@@ -44,13 +44,6 @@ class BeatOptions:
     a4_hz: float = 440.0
 
 
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """The pairs a file may hold, the likeliest first; none where nobody named any."""
-
-    pairs: tuple[StringPair, ...]
-
-
 class _Keeper:
     """An ear that keeps what it hears, at the working rate."""
 

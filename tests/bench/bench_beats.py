@@ -136,7 +136,8 @@ def health(days: int) -> None:
         return state_of([hear_pluck(each, WORN_HZ, string.hz) for each in x])
 
     kinds = {
-        "good": {}, "dull, 1.3 times": {"upper_times": 1.3}, "dull, 1.5 times": {"upper_times": 1.5},
+        "good": {}, "dull, 1.3 times": {"upper_times": 1.3},
+        "dull, 1.5 times": {"upper_times": 1.5},
         "damped throughout": {"ring_s": 1.5}, "false, 2 cents": {"split_cents": 2.0},
         "false, 4 cents": {"split_cents": 4.0}, "uneven, 5 cents": {"uneven_cents": 5.0},
     }  # fmt: skip
@@ -170,9 +171,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="beats, and health")
     parser.add_argument("takes", type=int, nargs="?", default=6)
     takes = parser.parse_args().takes
-    print(
-        f"{'':34}{'worst':>9}{'rms':>9}{'/unsure':>8}{'>0.02':>6}  resolved   bounds   signs ok, wrong"
-    )
+    head = f"{'':34}{'worst':>9}{'rms':>9}{'/unsure':>8}{'>0.02':>6}"
+    print(f"{head}  resolved   bounds   signs ok, wrong")
     recordings()
     synthetic(takes)
     health(takes)

@@ -7,7 +7,7 @@ to 40 cents (CENTS) by resampling, each string's level within 6 dB, struck 5 to 
 the other, one in eight missing. A string is held to the settled pitch the station's listener
 publishes of its recording alone. Programs and seeds are others than those the limits of
 `station/measure/strum` were set on (0, 6, 15, 25, 26, 29, 33, 34, 37, 104, 105 and 106, seeds
-1 to 77).
+1 to 93).
 
 For comparison "alone": the listener's own fit of one string (`fit.fit_segment`), deaf to the
 other strings, asked about each target; "told": the same, told each true pitch beforehand.

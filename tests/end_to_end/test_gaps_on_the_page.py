@@ -30,9 +30,7 @@ def test_in_a_gap_i_see_what_is_mine_first_and_the_band_as_a_whole(
     station.pause(drifted=OUT, common={"cents": -4.2, "uncertainty_cents": 0.6})
 
     entries = page.locator(".gap-bar li")
-    expect(entries.locator("strong")).to_have_text(
-        ["D2", "B3", "Brannock all"]
-    )
+    expect(entries.locator("strong")).to_have_text(["D2", "B3", "Brannock all"])
     expect(entries.locator(".gap-word")).to_have_text(["tighten", "slacken", "slacken"])
     expect(entries.locator(".gap-cents").first).to_have_text("−8.4")
     expect(page.locator(".gap-bar")).to_contain_text("the whole band −4.2 cents")

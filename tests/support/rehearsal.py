@@ -281,8 +281,17 @@ class _Maker:
                 fret = int(rng.integers(0, 6))
                 for string, up in ((root, 0), (root - 1, 2), (root - 2, 2)):
                     begin = at_s + n * beat
-                    self._strike("wren", begin, begin + 0.93 * beat, string, fret + up, "plain",
-                                 0.0, 0.6 * loud, True)
+                    self._strike(
+                        "wren",
+                        begin,
+                        begin + 0.93 * beat,
+                        string,
+                        fret + up,
+                        "plain",
+                        0.0,
+                        0.6 * loud,
+                        True,
+                    )
             return
         for n in range(2 * beats):
             begin = at_s + n * beat / 2
@@ -300,8 +309,9 @@ class _Maker:
                 string, fret = int(rng.integers(1, 7)), int(rng.integers(0, 10))
                 kind, amount = self._ornament(length * beat, fret)
                 begin = at_s + now * beat
-                self._strike("isolde", begin, begin + 0.94 * length * beat, string, fret, kind,
-                             amount, loud)
+                self._strike(
+                    "isolde", begin, begin + 0.94 * length * beat, string, fret, kind, amount, loud
+                )
             now += length
 
     def _ornament(self, length_s: float, fret: int) -> tuple[str, float]:
@@ -326,8 +336,16 @@ class _Maker:
             string = root if rng.random() < 0.6 else int(rng.integers(1, 5))
             fret = int(rng.choice([0, 1, 2, 3, 3, 5, 5, 7]))
             slide = fret > 2 and step == 1.0 and rng.random() < 0.06
-            self._strike("odell", begin, begin + 0.92 * step * beat, string, fret,
-                         "slide" if slide else "plain", -200.0 if slide else 0.0, loud)
+            self._strike(
+                "odell",
+                begin,
+                begin + 0.92 * step * beat,
+                string,
+                fret,
+                "slide" if slide else "plain",
+                -200.0 if slide else 0.0,
+                loud,
+            )
 
     def _drums(self, at_s: float, beat: float, beats: int, loud: float) -> None:
         for n in range(2 * beats):
@@ -344,7 +362,9 @@ class _Maker:
         rng = self.rng
         if rng.random() < 0.5:
             until = begin + 0.4 + float(rng.uniform(2.0, 5.0))
-            self.noises.append(Noise("applause", begin + 0.4, until, float(rng.uniform(0.01, 0.03))))
+            self.noises.append(
+                Noise("applause", begin + 0.4, until, float(rng.uniform(0.01, 0.03)))
+            )
         now = begin + float(rng.uniform(0.5, 3.0))
         while now < end - 2.0:
             until = min(end - 1.0, now + float(rng.uniform(1.0, 6.0)))
@@ -365,8 +385,14 @@ class _Maker:
         strings = len(STRINGED[player])
         for n in range(int(self.rng.integers(6, 14))):
             begin = at_s + 0.22 * n
-            self._strike(player, begin, begin + 0.2, int(self.rng.integers(1, strings + 1)),
-                         int(self.rng.integers(1, 8)), loud=0.5)
+            self._strike(
+                player,
+                begin,
+                begin + 0.2,
+                int(self.rng.integers(1, strings + 1)),
+                int(self.rng.integers(1, 8)),
+                loud=0.5,
+            )
 
     def _tune_all(self, at_s: float) -> float:
         """Everyone tunes before the first song."""

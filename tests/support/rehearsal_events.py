@@ -109,4 +109,6 @@ def _add(
             rate = 2.0 / fade_s
             energy = (math.exp(-rate * one) - math.exp(-rate * two)) / rate
         power[frame] += 0.5 * level**2 * energy / INTERVAL_S
-        top[frame] = max(top[frame], level * (1.0 if fade_s == math.inf else math.exp(-one / fade_s)))
+        top[frame] = max(
+            top[frame], level * (1.0 if fade_s == math.inf else math.exp(-one / fade_s))
+        )

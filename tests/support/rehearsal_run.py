@@ -81,21 +81,16 @@ def _compare_gaps(rehearsal: Rehearsal, evening: Evening, score: Score) -> None:
     for begin, end in rehearsal.gaps:
         last = end == rehearsal.length_s  # how long it will go on nobody knows
         score.right_gaps += any(
-            abs(begin - one) <= NEAR_S and (last or abs(end - two) <= NEAR_S)
-            for one, two in found
+            abs(begin - one) <= NEAR_S and (last or abs(end - two) <= NEAR_S) for one, two in found
         )
 
 
-def _compare(
-    rehearsal: Rehearsal, song: int, evening: Evening, at_s: float, score: Score
-) -> None:
+def _compare(rehearsal: Rehearsal, song: int, evening: Evening, at_s: float, score: Score) -> None:
     """Of each string that was played enough: is it named if it drifted, and only then?"""
     end_s = rehearsal.songs[song][1]
     told = evening.detail(LATE_S + at_s)
     named = {(e["player"], s): e for e in told["drifted"] for s in e["strings"]}
-    strings = {
-        (p["player"], s["string"]): s for p in told["players"] for s in p["strings"]
-    }
+    strings = {(p["player"], s["string"]): s for p in told["players"] for s in p["strings"]}
     score.common_errors += _common_error(rehearsal, told, end_s)
     for player, midis in STRINGED.items():
         for number in range(1, len(midis) + 1):

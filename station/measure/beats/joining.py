@@ -43,6 +43,7 @@ NEAR_CENTS = 10.0
 STRAY_CENTS = 0.5  # lines farther from where either string's own partials put them are not theirs
 STILL_CENTS, STILL_HZ = 0.01, 1.5e-3  # no string keeps its pitch better
 HEARD_TURNS = 1.0
+WANDERS_CENTS = 0.4
 SURE_TIMES = 2.0
 BOUND_TIMES = 2.0
 
@@ -253,6 +254,8 @@ def _joined(
     beat, sd = _beat(bands, signs, foretold, curve)
     if foretold is not None and abs(beat - foretold.value) > DISAGREE * foretold.sd:
         sd = max(sd, abs(beat - foretold.value) / 2)  # one of the two is wrong
+    if foretold is not None and any(s is not None and s.cents_sd > WANDERS_CENTS for s in own):
+        sd = max(sd, foretold.sd / 2)  # no meeting partial keeps stiller than the others do
     sd = math.hypot(sd, STILL_CENTS / CENTS * lowest.centre_hz / lowest.m, STILL_HZ)
     resolved = abs(beat) > SURE_TIMES * sd
     middle = (lowest.centre_hz + lowest.found.middle_hz) / lowest.m

@@ -377,8 +377,6 @@ def _as_spans(path: list[State], first: int) -> list[Span]:
     spans, begin = [], 0
     for i in range(1, len(path) + 1):
         if i == len(path) or path[i] != path[begin]:
-            spans.append(
-                Span(path[begin], (first + begin) * INTERVAL_S, (first + i) * INTERVAL_S)
-            )
+            spans.append(Span(path[begin], (first + begin) * INTERVAL_S, (first + i) * INTERVAL_S))
             begin = i
     return spans

@@ -96,9 +96,11 @@ def take_apart(
         common = _normal(prior + sum(common_of.values(), np.zeros(grid.size)))
     players, strings_own = {}, {}
     for player, strings in known.items():
-        others = prior + sum((log for p, log in common_of.items() if p != player), np.zeros(grid.size))
+        others = prior + sum(
+            (log for p, log in common_of.items() if p != player), np.zeros(grid.size)
+        )
         without = common if len(known) == 1 else _normal(others)
-        own = _own(grid, heard[player], without, wander)
+        own = _own(heard[player], without, wander)
         players[player] = _moved(grid, own)
         for each in strings:
             strings_own[player, each.string] = _string_own(grid, each, common)
@@ -120,9 +122,7 @@ def _mixture(grid: Floats, narrow: float, wide: float, share: float) -> Floats:
     return both / float(both.sum())
 
 
-def _player_log(
-    grid: Floats, strings: Sequence[Drift], shared: float
-) -> Floats:
+def _player_log(grid: Floats, strings: Sequence[Drift], shared: float) -> Floats:
     """Log-likelihood of where a player's strings stand in common, for each place on the grid."""
     out = np.zeros(grid.size)
     for _, cents, whole, doubt in strings:
@@ -151,7 +151,7 @@ def _blurred(log: Floats, wander: Floats) -> Floats:
     return out
 
 
-def _own(grid: Floats, heard: Floats, common: Floats, wander: Floats) -> Floats:
+def _own(heard: Floats, common: Floats, wander: Floats) -> Floats:
     """Posterior of a player's own drift: what is left of theirs by what others have in common."""
     left = np.convolve(_normal(heard), common[::-1], "same")
     return _normal(np.log(np.maximum(left * wander, 1e-300)))

@@ -1,8 +1,8 @@
 """Every string's course of offsets in time, fitted to all notes of one player at once.
 
 A note's deviation is the string's offset at that time, plus an error of its pitch (fret and
-hand), plus what pressing adds to all fretted notes, plus what is left of the pluck's glide, the more
-the shorter the note. Which string it was played on is not known: this is expectation
+hand), plus what pressing adds to all fretted notes, plus what is left of the pluck's glide, the
+more the shorter the note. Which string it was played on is not known: this is expectation
 maximisation (Dempster, Laird & Rubin 1977) of a mixture over the strings that have the pitch,
 with outliers (bends that came before their stroke, wrong notes) spread evenly; its second step
 is a linear least-squares fit. Strings drift little by little, and now and then slip: the steps
@@ -19,7 +19,6 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from station.measure.rehearsal.heard import Segment, StringDrift, Strings, Tuned
 from station.measure.rehearsal.layout import Floats, Layout
@@ -101,7 +100,8 @@ class _Fit:
         for turn in range(rounds):
             values, _ = self._least_squares(share, sigma, steps)
             spread = math.sqrt(
-                float((share * self._residual(values) ** 2).sum()) / max(1.0, float(share.sum()))
+                float(share @ (self._residual(values) / self._lay.scatter) ** 2)
+                / max(1.0, float(share.sum()))
             )
             sigma = min(max(spread, LEAST_SIGMA), MOST_SIGMA, max(LEAST_SIGMA, sigma))
             steps = self._step_weights(values)
@@ -115,9 +115,10 @@ class _Fit:
         return out
 
     def _fits(self, values: Floats, sigma: float, prior: Floats) -> Floats:
-        variance = sigma**2 + self._lay.variance
+        variance = (sigma * self._lay.scatter) ** 2 + self._lay.variance
         fits: Floats = np.exp(-0.5 * self._residual(values) ** 2 / variance)
-        return fits * prior * (1.0 - OUTLIERS) / np.sqrt(2 * math.pi * variance)
+        out: Floats = fits * prior * (1.0 - OUTLIERS) / np.sqrt(2 * math.pi * variance)
+        return out
 
     def _share(self, values: Floats, sigma: float, prior: Floats) -> tuple[Floats, Floats]:
         """How probable each note is on each string; and that it is no outlier, for each note."""
@@ -153,7 +154,7 @@ class _Fit:
     def _least_squares(self, share: Floats, sigma: float, steps: Floats) -> tuple[Floats, Floats]:
         """Unknowns and the matrix of normal equations (the inverse covariance)."""
         lay = self._lay
-        matrix, right = lay.normal(share / (sigma**2 + lay.variance))
+        matrix, right = lay.normal(share / ((sigma * lay.scatter) ** 2 + lay.variance))
         diagonal = np.einsum("ii->i", matrix)
         diagonal[lay.courses : -2] += PLACE_SD**-2
         diagonal[-2] += PRESS_SD**-2
@@ -199,7 +200,7 @@ class _Fit:
         pairs = np.flatnonzero((lay.string == string) & (lay.segment >= lay.since_base[string]))
         if not pairs.size:
             return []
-        variance = (sigma**2 + lay.variance[pairs])[:, None]
+        variance = ((sigma * lay.scatter[pairs]) ** 2 + lay.variance[pairs])[:, None]
         shifted = (lay.off - lay.predicted(values))[pairs, None] - SLIPS_CENTS
         likely = np.exp(-0.5 * shifted**2 / variance) / np.sqrt(2 * math.pi * variance)
         likely *= ((1.0 - OUTLIERS) * lay.usual[pairs])[:, None]
@@ -268,9 +269,7 @@ class _Fit:
             offset = float(kept @ totals[:, now[place]])
             since_s = lay.times[lay.base[place]]
             told.append(
-                StringDrift(
-                    number, mean, sd, offset, notes, since_s, doubt, min(shared, sd)
-                )
+                StringDrift(number, mean, sd, offset, notes, since_s, doubt, min(shared, sd))
             )
         return told
 

@@ -49,9 +49,7 @@ class PlayerDrift:
 
     # -- what is heard -----------------------------------------------------------------
 
-    def hear_played(
-        self, midi: float, unsure_cents: float, at_s: float, length_s: float
-    ) -> None:
+    def hear_played(self, midi: float, unsure_cents: float, at_s: float, length_s: float) -> None:
         """A steady note of a song: MIDI note number with its fraction against the reference."""
         values = (midi, unsure_cents, at_s, length_s)
         if not self._strings.numbers or not all(map(math.isfinite, values)):

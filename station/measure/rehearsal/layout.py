@@ -24,6 +24,7 @@ MOST_CENTS = 40.0  # nearer to half a semitone nobody knows which note it was
 FRETS = 22
 FRET_WEIGHT = 6.0  # frets; lower ones are played more often (common practice, no source)
 OPEN_WEIGHT = 2.0
+OPEN_SCATTER = 0.6  # of what fretted notes scatter by: no hand presses an open string
 FIXED_STEP_CENTS = 0.35
 STEP_CENTS = 0.5  # a minute: what most strings drift by themselves
 SHARED_STEP_CENTS = 1.0  # and all of them together
@@ -36,6 +37,7 @@ class Layout:
 
     Of each pair (all shape (pairs,)): ``note``, ``string`` (its place), ``off`` in cents from the
     string's target for that pitch, ``variance``, ``segment``, ``newest`` (of the last segment),
+    ``scatter`` (of such notes, over that of fretted ones),
     ``usual`` (how probable the string is, before anything is known), ``place`` (the same for
     all pairs of one pitch and string, below ``places``).
     """
@@ -199,30 +201,33 @@ class Layout:
         segment: Ints = np.repeat(np.arange(len(self._segments)), counts)
         own = midi[:, None] - np.array(strings.offset_cents) / 100.0
         pitch = np.rint(own)
-        fret = (pitch - np.array(strings.midi, np.float64)).astype(np.int64)
+        fret: Ints = (pitch - np.array(strings.midi, np.float64)).astype(np.int64)
         off = 100.0 * (own - pitch)
-        possible = (fret >= 0) & (fret <= FRETS) & (np.abs(off) <= MOST_CENTS)
+        possible: NDArray[np.bool_] = (fret >= 0) & (fret <= FRETS) & (np.abs(off) <= MOST_CENTS)
         note, string = np.nonzero(possible)
-        self._notes = midi.size
+        self._notes: int = int(midi.size)
         self.note: Ints = note
         self.string: Ints = string
         self.off: Floats = off[possible]
         self.variance: Floats = (unsure**2)[note]
         self.segment: Ints = segment[note]
-        self.newest = self.segment == len(self._segments) - 1
+        self.newest: NDArray[np.bool_] = self.segment == len(self._segments) - 1
         self._fretted: Floats = (fret[possible] > 0).astype(np.float64)
         self._short: Floats = np.exp(-length / GLIDE_S)[note]
+        self.scatter: Floats = np.where(self._fretted > 0, 1.0, OPEN_SCATTER)
         usual = np.exp(-fret[possible] / FRET_WEIGHT)
         usual *= np.where(fret[possible] == 0, OPEN_WEIGHT, 1.0)
         self.usual: Floats = usual / self.over_strings(usual)[note]
-        self.possible_notes = possible.any(axis=1)
-        pitches, self._pitch = np.unique(pitch[possible], return_inverse=True)
+        self.possible_notes: NDArray[np.bool_] = possible.any(axis=1)
+        pitches, place = np.unique(pitch[possible], return_inverse=True)
+        self._pitch: Ints = place
         self._pitches = int(pitches.size)
         self._knot: Ints = self._at[self.segment, self.string]
         self.place: Ints = self._pitch * self.strings + self.string
-        self.places = self._pitches * self.strings
-        _, self._first_of_place = np.unique(self.place, return_index=True)
-        self.size = self.courses + self._pitches + 2
+        self.places: int = self._pitches * self.strings
+        _, first = np.unique(self.place, return_index=True)
+        self._first_of_place: Ints = first
+        self.size: int = self.courses + self._pitches + 2
 
     def habit_log(self, prior: Floats) -> float:
         """The sum, over pitches and strings, of what is usual times the log of what is found."""
@@ -232,8 +237,7 @@ class Layout:
 
     def over_strings(self, each: Floats) -> Floats:
         """Sums over the strings of every note, shape (notes,)."""
-        out: Floats = np.bincount(self.note, each, minlength=self._notes)
-        return out
+        return np.bincount(self.note, each, minlength=self._notes).astype(np.float64)
 
     def predicted(self, values: Floats) -> Floats:
         """What the unknowns make of every pair, in cents."""
@@ -266,21 +270,20 @@ class Layout:
         self._flat = np.concatenate([one * size + two for one, two, _ in self._rows])
         self._gain: Floats = np.concatenate([gain for _, _, gain in self._rows])
         self._diagonal = np.concatenate((knot, pitch, np.full(knot.size, press), shared))
-        self._diagonal_gain: Floats = np.concatenate(
-            (ones, self._fretted, self._fretted, ones)
-        )
+        self._diagonal_gain: Floats = np.concatenate((ones, self._fretted, self._fretted, ones))
 
     def normal(self, weight: Floats) -> tuple[Floats, Floats]:
         """Matrix and right side of the weighted normal equations of all pairs."""
         size = self.size
-        upper = np.bincount(self._flat, np.tile(weight, len(self._rows)) * self._gain, minlength=size * size)
+        weights = np.tile(weight, len(self._rows)) * self._gain
+        upper = np.bincount(self._flat, weights, minlength=size * size).astype(np.float64)
         matrix: Floats = upper.reshape(size, size)
         matrix = matrix + matrix.T
         tripled = np.tile(weight, 4) * self._diagonal_gain
-        diagonal = np.bincount(self._diagonal, tripled, minlength=size)
+        diagonal = np.bincount(self._diagonal, tripled, minlength=size).astype(np.float64)
         diagonal[-1] = float(weight @ self._short**2)
         np.einsum("ii->i", matrix)[:] += diagonal
         pulled = tripled * np.tile(self.off, 4)
-        right: Floats = np.bincount(self._diagonal, pulled, minlength=size)
+        right = np.bincount(self._diagonal, pulled, minlength=size).astype(np.float64)
         right[-1] = float((weight * self._short) @ self.off)
         return matrix, right

@@ -68,6 +68,18 @@ def test_a_beat_of_a_twentieth_is_told_where_a_string_is_heard_by_itself(name, w
     assert said.beat_hz == pytest.approx(0.05, abs=0.02)
 
 
+@pytest.mark.parametrize("beat_hz", [-0.664, 0.3])
+def test_a_bowed_fifth_that_neither_fades_nor_keeps_its_level_is_told(beat_hz):
+    # Bowed strings have exact harmonics: stick and slip repeat as a whole (Fletcher & Rossing).
+    pair, x = beating("G3-D4", "open", beat_hz, 35, stiffness=0.0, ring_s=1e3)
+    strokes = np.random.default_rng(2).normal(size=x.size)
+    level = 1 + 0.05 * np.convolve(strokes, np.hanning(3200), "same") / 35
+
+    (said,) = hear(x * level, pair)
+
+    assert said.signed_hz == pytest.approx(beat_hz, abs=0.02)
+
+
 def test_a_slow_beat_of_harmonics_is_told_or_bounded():
     pair, x = beating("E2-A2", "harmonics", 0.05, 20, glide_cents=6.0)
 
