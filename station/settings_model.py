@@ -16,6 +16,8 @@ from station.room.model import Player
 from station.room.quiet import Automatic
 
 HOME_FOLDER = "~/.local/state/rehearsal-room-station"
+SERVICE_FOLDER = Path("/var/lib/rehearsal-room-station")
+"""Where the installed service keeps its state (StateDirectory= of the unit)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +112,12 @@ class Settings:
     def data_dir(self) -> Path:
         """Where to keep the room's state: as set, as the service manager says, else at home.
 
+        Root, who looks after an installed service, means the service's own folder.
         Raises StorageError for a user without a home folder.
         """
         given = os.environ.get("STATE_DIRECTORY", "").partition(":")[0]
+        if not given and os.geteuid() == 0 and SERVICE_FOLDER.is_dir():
+            given = str(SERVICE_FOLDER)
         try:
             return self.station.data_dir or Path(given or HOME_FOLDER).expanduser()
         except RuntimeError:

@@ -83,6 +83,18 @@ def test_an_empty_file_means_the_defaults(tmp_path):
     assert load(tmp_path, "") == default_settings()
 
 
+@pytest.mark.parametrize(("user", "there"), [(0, True), (1000, True), (0, False)])
+def test_root_means_the_installed_services_folder(monkeypatch, tmp_path, user, there):
+    folder = tmp_path / "service"
+    if there:
+        folder.mkdir()
+    monkeypatch.delenv("STATE_DIRECTORY", raising=False)
+    monkeypatch.setattr("station.settings_model.SERVICE_FOLDER", folder)
+    monkeypatch.setattr("station.settings_model.os.geteuid", lambda: user)
+
+    assert (default_settings().data_dir() == folder) == (user == 0 and there)
+
+
 @pytest.mark.parametrize("device", ["hw:CARD=Codec2,DEV=0", "default", "OFF"])
 def test_a_card_is_taken_by_its_name_and_off_however_it_is_written(tmp_path, device):
     settings = load(tmp_path, f"[tone]\ndevice = '{device}'")

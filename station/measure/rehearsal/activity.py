@@ -20,7 +20,7 @@ from typing import Literal
 from station.measure.levels import INTERVAL_S
 from station.measure.rehearsal.loudness import Loudness
 from station.measure.rehearsal.played import Strikes, Struck
-from station.measure.rehearsal.tuning_like import tuning_shares
+from station.measure.rehearsal.tuning_like import tuning_share, tuning_shares
 from station.measure.types import Gap, Level, Note, Reading
 
 State = Literal["not known", "playing", "gap"]
@@ -133,9 +133,11 @@ class Activity:
         line = self._lines.get(struck.line)
         if line is None:
             return 0.0
-        near = [n for n in line.strikes.notes if abs(n.onset_s - struck.onset_s) <= 15.0]
-        shares = tuning_shares(near, line.opens_hz, self._others(struck.line))
-        return next((s for n, s in zip(near, shares, strict=True) if n is struck), 0.0)
+        notes = list(line.strikes.notes)
+        place = next((place for place, each in enumerate(notes) if each is struck), None)
+        if place is None:
+            return 0.0
+        return tuning_share(notes, place, line.opens_hz, self._others(struck.line))
 
     def hear_pitch(self, heard: Reading | Note) -> Struck | None:
         """Take a reading or a note; which note of its line it belongs to."""

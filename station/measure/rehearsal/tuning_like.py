@@ -18,6 +18,7 @@ SOON_S, LATE_S = 0.6, 0.9
 NEAR_CENTS = 70.0
 SAME_CENTS = 130.0
 NEIGHBOURS_S = 4.0
+NEIGHBOURS_MOST = 16  # either side: of a fast run the nearest tell all there is
 NEIGHBOUR_WEIGHT, NEIGHBOUR_FADE_S = 0.7, 2.0
 TOGETHER_S = 0.06
 TOGETHER = -1.5  # for each other line struck with it: those who tune do not keep time
@@ -69,7 +70,26 @@ def tuning_shares(
     Notes before and after, within NEIGHBOURS_S, bear on it, the nearer the more. `others` are the
     times, ascending, at which notes of each other line were struck.
     """
-    odds = [
+    odds = _odds(notes, opens_hz, others)
+    return [_share(odds, notes, place) for place in range(len(notes))]
+
+
+def tuning_share(
+    notes: Sequence[Struck],
+    place: int,
+    opens_hz: Sequence[float],
+    others: Sequence[Sequence[float]] = (),
+) -> float:
+    """The same of the note at one place alone; as good as free, however many notes there are."""
+    first = max(0, place - NEIGHBOURS_MOST - 1)
+    near = notes[first : place + NEIGHBOURS_MOST + 2]
+    return _share(_odds(near, opens_hz, others), near, place - first)
+
+
+def _odds(
+    notes: Sequence[Struck], opens_hz: Sequence[float], others: Sequence[Sequence[float]]
+) -> list[float]:
+    return [
         note_odds(
             note,
             notes[i - 1] if i else None,
@@ -79,14 +99,13 @@ def tuning_shares(
         + TOGETHER * sum(_struck_near(times, note.onset_s) for times in others)
         for i, note in enumerate(notes)
     ]
-    return [_share(odds, notes, place) for place in range(len(notes))]
 
 
 def _share(odds: Sequence[float], notes: Sequence[Struck], place: int) -> float:
     total, weights = odds[place], 1.0
     for step in (-1, 1):
         other = place + step
-        while 0 <= other < len(notes):
+        while 0 <= other < len(notes) and abs(other - place) <= NEIGHBOURS_MOST:
             apart_s = abs(notes[other].onset_s - notes[place].onset_s)
             if apart_s > NEIGHBOURS_S:
                 break
