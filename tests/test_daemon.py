@@ -526,8 +526,9 @@ def test_a_demo_of_a_band_with_a_leader_has_no_leader(settings, start):
 
 
 def test_a_listener_to_events_that_never_returns_holds_up_no_page(start):
-    waiting = threading.Event()
-    station = start(on_event=lambda _: waiting.wait(20.0))
+    held, waiting = threading.Event(), threading.Event()
+    station = start(on_event=lambda _: held.is_set() and waiting.wait(20.0))
+    held.set()
     asked = threading.Thread(target=station.set_quiet, args=(True,))
     asked.start()
 

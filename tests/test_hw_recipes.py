@@ -181,7 +181,8 @@ def test_an_address_without_a_stream_ends_it(recipe, address):
 def begin(name: str, *arguments: str) -> subprocess.Popen[str]:
     mock = {"GPIOZERO_PIN_FACTORY": "mock", "GPIOZERO_MOCK_PIN_CLASS": "mockpwmpin"}
     return subprocess.Popen(
-        [sys.executable, str(RECIPES / f"{name}.py"), *arguments],
+        # A program started in the background of a shell would ignore the interrupt.
+        ["env", "--default-signal=INT", sys.executable, str(RECIPES / f"{name}.py"), *arguments],
         env=os.environ | mock,
         cwd="/",
         stdout=subprocess.PIPE,

@@ -31,7 +31,9 @@ def tap(station: FakeStation, count: int, first_s: float = 0.0, **how) -> None:
         station.strike("yorick", first_s + 1.0 + number, TOM_HZ, cents=cents, **how)
 
 
-def middle(box: dict) -> float:
+def middle(box: dict | None) -> float:
+    if box is None:  # it is being drawn anew
+        return float("nan")
     return box["y"] + box["height"] / 2
 
 
