@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from station.lamps import column, signs
+from station.lamps import column, network_sign, signs
 
 QUIET_SHARE = 0.25
 READING_LASTS_S = 1.0
@@ -24,7 +24,8 @@ class Animation:
     turns it is who has the turn, on the line of ``player`` where that is given.
     While an instrument is
     measured for the reference it shows that instead, and for three seconds
-    after a reference was taken that the band has agreed.
+    after a reference was taken that the band has agreed. While nobody sounds it says
+    for a few minutes that the box is in no network.
     """
 
     def __init__(self, player: str = "", in_cents: float = column.IN_CENTS) -> None:
@@ -39,6 +40,7 @@ class Animation:
         self._heard_at_s = float("-inf")
         self._lasts_s = READING_LASTS_S
         self._in, self._total = 0, 0
+        self._alone_since_s: float | None = None
         self._phase = 0.0
         self._measuring: Mapping[str, Any] | None = None
         self._span = signs.FARTHEST
@@ -53,6 +55,7 @@ class Animation:
         """Take in a room snapshot or a reading's payload; anything else is not for lamps."""
         if "roll_call" in payload:
             self._show_room(payload)
+            self._show_network(payload.get("station", {}).get("addresses", ()), now_s)
             self._show_reference(payload, now_s)
         elif "string_cents" in payload and "at_s" in payload:
             self._show_reading(payload, now_s)
@@ -78,6 +81,10 @@ class Animation:
             return bloom
         band = column.band_light(self._in, self._total, now_s)
         if self._measuring is None:
+            if self._cents is None and self._alone_since_s is not None:
+                searching = network_sign.searching(now_s - self._alone_since_s)
+                if searching is not None:
+                    return searching, band
             shown = column.column_at(self._cents, self._phase, self._verdict, self._in_cents)
             return shown, band
         wanted = signs.span(self._measuring["instrument"])
@@ -95,6 +102,13 @@ class Animation:
                 self._cents = None  # the drummer has left the head
         elif any(p["id"] == self._player and p["now"] is None for p in room["players"]):
             self._cents = None  # a reading against an older reference says nothing any more
+
+    def _show_network(self, addresses: Iterable[str], now_s: float) -> None:
+        """Since when no phone can find the box."""
+        if not network_sign.is_alone(addresses):
+            self._alone_since_s = None
+        elif self._alone_since_s is None:
+            self._alone_since_s = now_s
 
     def _show_reference(self, room: Mapping[str, Any], now_s: float) -> None:
         """What is measured for the reference, and whether there is a new one."""

@@ -8,6 +8,7 @@ import math
 import pytest
 
 from station import network
+from station.lamps.animation import Animation
 from station.lamps.column import LAMPS
 from station.lamps.network_sign import BRIGHTEST, CLIMB_S, SHOWN_S, is_alone, searching
 
@@ -63,3 +64,42 @@ def test_between_two_climbs_the_column_is_dark_and_it_never_jumps():
 @pytest.mark.parametrize("alone_for_s", [-1.0, SHOWN_S, SHOWN_S + 1.0, math.inf, math.nan])
 def test_it_is_not_shown_for_ever_nor_before(alone_for_s):
     assert searching(alone_for_s) is None
+
+
+def room(*addresses: str) -> dict:
+    return {
+        "station": {"addresses": list(addresses)},
+        "roll_call": {"in": 0, "total": 6},
+        "players": [],
+    }
+
+
+def lit(animation: Animation, from_s: float, to_s: float) -> bool:
+    """Whether any lamp of the column is lit in between, at fifty frames a second."""
+    frames = range(round(50 * from_s), round(50 * to_s))
+    return any(max(animation.frame(frame / 50)[0]) > 0.02 for frame in frames)
+
+
+def test_the_column_searches_while_the_box_is_alone_and_nobody_sounds():
+    lamps = Animation()
+    lamps.show(room("http://localhost:8000", "http://127.0.0.1:8000"), 0.0)
+
+    alone = lit(lamps, 0.0, 5.0)
+    lamps.show(room("http://192.0.2.7:8000", "http://localhost:8000"), 5.0)
+    lamps.frame(6.0)
+
+    assert alone
+    assert not lit(lamps, 7.0, 12.0)
+
+
+def test_the_search_ends_by_itself_and_begins_anew_when_the_network_goes_again():
+    lamps = Animation()
+    lamps.show(room("http://localhost:8000"), 0.0)
+    lamps.frame(SHOWN_S)
+
+    over = lit(lamps, SHOWN_S + 1, SHOWN_S + 6)
+    lamps.show(room("http://192.0.2.7:8000", "http://localhost:8000"), SHOWN_S + 6)
+    lamps.show(room("http://localhost:8000"), SHOWN_S + 7)
+
+    assert not over
+    assert lit(lamps, SHOWN_S + 7, SHOWN_S + 12)
