@@ -12,18 +12,26 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass
-from typing import Any
 
 from station.measure.rehearsal.activity import Activity
-from station.measure.rehearsal.common import TOLD_SD, Drift, Moved, Shares, take_apart
+from station.measure.rehearsal.common import TOLD_SD, Drift, Shares, take_apart
 from station.measure.rehearsal.drift import PlayerDrift
 from station.measure.rehearsal.heard import StringDrift
 from station.measure.rehearsal.played import Struck
+from station.measure.rehearsal.tuning_like import LONG_S
 from station.measure.types import Gap, Heard, Level
 from station.music.pitch import cents_between, hz_to_midi
+from station.room.known_strings import (
+    Data,
+    Known,
+    Work,
+    can_play,
+    moved_as_json,
+    named,
+    player_as_json,
+    targets_of,
+)
 from station.room.parts import Context, Part
-from station.room.roster import FIXED
 from station.room.seats import Seat
 from station.room.taps import DRUMS
 
@@ -35,27 +43,8 @@ NEAR_CENTS = 60.0  # of an open string, of somebody who tunes
 SURELY_CENTS, SURELY_SIGMAS = 3.0, 3.0
 COURSE_CENTS = 0.4  # what a tuning in between adds to the doubt about the common drift
 STRANGE_CENTS = 3.0
-REACH_UP = 24.5  # semitones over the highest open string
-NAMED = 0.5  # more probably drifted than not
-NAMED_SD = 2.5
-PLAYER_STRINGS = 3
 WAITING_MOST = 2000
 GAPS_TOLD = 40
-
-Target = tuple[int, int, float]  # string, MIDI note, offset in cents
-Data = dict[str, Any]
-
-
-@dataclass(slots=True)
-class _Heard:
-    """What is kept of one player; `mark` is what makes it another instrument or tuning."""
-
-    line: int
-    instrument: str
-    targets: tuple[Target, ...]
-    drift: PlayerDrift
-    found: list[StringDrift]
-    solved_s: float = float("-inf")
 
 
 class Evening(Part):
@@ -69,13 +58,13 @@ class Evening(Part):
     def __init__(self, context: Context) -> None:
         super().__init__(context)
         self._activity = Activity()
-        self._heard: dict[str, _Heard] = {}
+        self._heard: dict[str, Known] = {}
         self._waiting: deque[Struck] = deque(maxlen=WAITING_MOST)
         self._offset_s: float | None = None  # from stream time to the room's
         # Of the common drift since the evening began, at every gap: when, cents, uncertainty.
         self._course: list[tuple[float, float, float]] = []
         self._shares = Shares(None, {}, {})
-        self._told: tuple[Any, ...] = ()
+        self._told = ""
         self._in_gap = False
         self._a4_hz = context.a4_hz()
         self.players_changed()
@@ -83,7 +72,7 @@ class Evening(Part):
     # -- what is heard ----------------------------------------------------------------
 
     def hear(self, heard: Heard, now_s: float) -> bool:
-        """Take in what a line's listener said; whether the band's or a line's state changed."""
+        """Take in what a line's listener said; whether the band's state changed."""
         if isinstance(heard, Level | Gap):
             if isinstance(heard, Level):
                 self._offset_s = now_s - heard.at_s
@@ -95,8 +84,13 @@ class Evening(Part):
 
     def tick(self, now_s: float) -> bool:
         """Solve for the player who has waited longest; whether anything told has changed."""
+        work = self.due(now_s)
+        return work is not None and self.take(work, work.solve())
+
+    def due(self, now_s: float) -> Work | None:
+        """What `tick` would do; whoever does it elsewhere, without the room, calls `take` then."""
         if self._offset_s is None:
-            return False
+            return None
         stream_s = now_s - self._offset_s
         wait_s = SOLVED_IN_GAP_S if self._in_gap else SOLVED_EVERY_S
         due = [
@@ -105,12 +99,19 @@ class Evening(Part):
             if each.drift.changed and stream_s - each.solved_s >= wait_s
         ]
         if not due:
-            return False
+            return None
         first = min(due, key=lambda each: each.solved_s)
-        first.found, first.solved_s = first.drift.solve(), stream_s
-        if len(due) == 1:
+        first.solved_s = stream_s
+        return Work(first.drift.task(), first, len(due) == 1)
+
+    def take(self, work: Work, found: list[StringDrift]) -> bool:
+        """What came of it; whether anything told has changed."""
+        if all(each is not work.of for each in self._heard.values()):
+            return False  # the player has other strings now, or the band another reference
+        work.of.found = found
+        if work.last:
             self._take_apart()
-        return len(due) == 1
+        return work.last
 
     def reference_changed(self) -> None:
         """Against another A4 nothing heard so far says anything."""
@@ -138,9 +139,9 @@ class Evening(Part):
             self._heard = here
             self._take_apart()
 
-    def _taken_over(self, seat: Seat) -> _Heard:
+    def _taken_over(self, seat: Seat) -> Known:
         """What is kept of a player who may have changed strings."""
-        player, targets = seat.player, _targets(seat)
+        player, targets = seat.player, targets_of(seat)
         known = self._heard.get(player.id)
         if known is not None and (known.line, known.instrument, known.targets) == (
             player.line,
@@ -148,7 +149,7 @@ class Evening(Part):
             targets,
         ):
             return known
-        new = _Heard(player.line, player.instrument, targets, PlayerDrift(targets), [])
+        new = Known(player.line, player.instrument, targets, PlayerDrift(targets), [])
         if known is not None and known.instrument == player.instrument:
             same = {string for string, *_ in set(known.targets) & set(targets)}
             kept = [each for each in known.found if each.string in same]
@@ -172,10 +173,8 @@ class Evening(Part):
             for each in self._heard.values():
                 each.drift.pause()
                 each.solved_s = float("-inf")
-        told = (self._state(), tuple(self._activity.line_states().values()))
-        changed = told != self._told
-        self._told = told
-        return changed
+        told, self._told = self._told, self._state()
+        return told != self._told
 
     def _enter(self, struck: Struck) -> None:
         note = struck.note
@@ -192,10 +191,14 @@ class Evening(Part):
                 midi = hz_to_midi(note.hz, self._a4_hz)
                 length_s = note.end_s - note.onset_s
                 known.drift.hear_played(midi, note.uncertainty_cents, note.onset_s, length_s)
-        elif state == "gap" and tunes and (struck.steady or struck.turned):
+        elif state == "gap" and (struck.steady or struck.turned):
+            # A long note of an open string is told as one even while others strike theirs with it.
+            tunes |= note.end_s - note.onset_s >= LONG_S
+            if not tunes:
+                return
             self._enter_tuned(seat, known, struck)
 
-    def _enter_tuned(self, seat: Seat, known: _Heard, struck: Struck) -> None:
+    def _enter_tuned(self, seat: Seat, known: Known, struck: Struck) -> None:
         note = struck.note
         if note is None:
             return
@@ -219,7 +222,7 @@ class Evening(Part):
     def _who(self, line: int, hz: float) -> Seat | None:
         """The only player of a line who can have played a pitch; None if there are several."""
         midi = hz_to_midi(hz, self._a4_hz)
-        able = [seat for seat in self.context.roster.on_line(line) if _can_play(seat, midi)]
+        able = [seat for seat in self.context.roster.on_line(line) if can_play(seat, midi)]
         return able[0] if len(able) == 1 else None
 
     def _take_apart(self) -> None:
@@ -283,7 +286,8 @@ class Evening(Part):
                 for line, doing in sorted(self._activity.line_states().items())
             ],
             "players": [
-                self._player_as_json(player, known, now_s) for player, known in self._heard.items()
+                player_as_json(player, known, self._shares, lambda at_s: self._ago_s(at_s, now_s))
+                for player, known in self._heard.items()
             ],
         }
 
@@ -299,14 +303,7 @@ class Evening(Part):
         """
         out: list[Data] = []
         for player, known in self._heard.items():
-            strings = {n: own for (p, n), own in self._shares.strings.items() if p == player}
-            named = {n: own for n, own in strings.items() if _is_named(own)}
-            whole = self._shares.players.get(player)
-            alike = whole is not None and len(named) == len(strings) >= PLAYER_STRINGS
-            if alike and whole is not None and _is_named(whole):
-                out.append(_entry(player, known.line, None, sorted(named), whole))
-                continue
-            out += [_entry(player, known.line, n, [n], own) for n, own in named.items()]
+            out += named(player, known, self._shares)
         return sorted(out, key=lambda each: -abs(each["cents"]))
 
     def _state(self) -> str:
@@ -322,57 +319,7 @@ class Evening(Part):
             return None
         since_s = min(times)
         return {
-            **_as_json(common),
+            **moved_as_json(common),
             "cents": common.cents - self._common_at(since_s)[0],
             "since_s": self._ago_s(since_s, now_s),
         }
-
-    def _player_as_json(self, player: str, known: _Heard, now_s: float) -> Data:
-        whole = self._shares.players.get(player)
-        return {
-            "player": player,
-            "own": None if whole is None else _as_json(whole),
-            "strings": [
-                {
-                    "string": each.string,
-                    "alike": list(each.alike),
-                    "cents": each.cents,
-                    "uncertainty_cents": each.uncertainty_cents,
-                    "offset_cents": each.offset_cents,
-                    "own": _as_json(own) if (own := self._own(player, each.string)) else None,
-                    "since_s": self._ago_s(each.since_s, now_s),
-                }
-                for each in known.found
-            ],
-        }
-
-    def _own(self, player: str, string: int) -> Moved | None:
-        return self._shares.strings.get((player, string))
-
-
-def _targets(seat: Seat) -> tuple[Target, ...]:
-    return tuple((s.number, s.midi, s.offset_cents) for s in seat.open_strings())
-
-
-def _can_play(seat: Seat, midi: float) -> bool:
-    if seat.player.kind == FIXED:
-        return True
-    strings = [string.midi for string in seat.open_strings()]
-    return bool(strings) and min(strings) - 0.6 <= midi <= max(strings) + REACH_UP
-
-
-def _is_named(own: Moved) -> bool:
-    return own.probability >= NAMED and own.uncertainty_cents <= NAMED_SD
-
-
-def _as_json(moved: Moved) -> Data:
-    return {
-        "cents": moved.cents,
-        "uncertainty_cents": moved.uncertainty_cents,
-        "confidence": moved.probability,
-    }
-
-
-def _entry(player: str, line: int, string: int | None, strings: list[int], own: Moved) -> Data:
-    told = {"player": player, "line": line, "string": string, "strings": strings}
-    return {**told, **_as_json(own)}

@@ -36,7 +36,7 @@ STEEPNESS = 4.4  # a quarter of the lines speaks for playing hardly more than fo
 ONE_ALONE = 0.12  # a song's quiet passage, its first bars, or somebody who tries a riff
 DRUMS_ALONE = -0.3  # counting in, applause in the kit's microphones, a drummer between songs
 UNVOICED = 0.5  # a level without any note, at first: chords and drums have none
-VOICED_MEMORY_S = 60.0
+VOICED_FIRST_S, VOICED_MEMORY_S = 2.0, 60.0
 VOICED_WITHIN_S = 0.5  # of a rest between two notes
 LINES_MEMORY_S = 240.0
 LINES_PRIOR_S = 10.0
@@ -65,6 +65,7 @@ class _Line:
     active: deque[bool] = field(default_factory=deque)
     notes: deque[Struck | None] = field(default_factory=deque)
     voiced: float = UNVOICED
+    played_s: float = 0.0
     state: LineState = "not known"
 
 
@@ -211,7 +212,10 @@ class Activity:
             line.active.popleft()
             line.notes.popleft()
         if active and line.pitched and self.state == "playing":
-            share = INTERVAL_S / VOICED_MEMORY_S
+            line.played_s += INTERVAL_S
+            # The first song tells quickly, the later ones slowly.
+            memory_s = min(VOICED_MEMORY_S, VOICED_FIRST_S + line.played_s)
+            share = INTERVAL_S / memory_s
             voiced = line.strikes.sounding(begin_s - VOICED_WITHIN_S, begin_s + INTERVAL_S)
             line.voiced += share * ((voiced is not None) - line.voiced)
 

@@ -21,7 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from station.measure.rehearsal.heard import Segment, StringDrift, Strings, Tuned
-from station.measure.rehearsal.layout import Floats, Layout
+from station.measure.rehearsal.layout import Floats, Layout, sums
 
 PRESS_CENTS, PRESS_SD = 2.5, 2.5  # a fretted note is sharp by a few cents
 GLIDE_CENTS, GLIDE_SD = 2.0, 2.0  # a pluck's, of which a short note keeps more than a long one
@@ -37,7 +37,7 @@ HABIT = 8.0  # notes' worth of what is usual against what was found
 
 TRIED = 8  # slips tried in one go
 TURNS = 3
-PROMISING = 3  # of those tried, after a glance at each
+PROMISING = 2  # of those tried, after a glance at each
 LEAST_GAIN = 2.0  # logarithm of the odds
 SLIP_CENTS = 4.0
 SLIPS_CENTS: Floats = np.arange(-32.0, 33.0)
@@ -100,8 +100,7 @@ class _Fit:
         for turn in range(rounds):
             values, _ = self._least_squares(share, sigma, steps)
             spread = math.sqrt(
-                float(share @ (self._residual(values) / self._lay.scatter) ** 2)
-                / max(1.0, float(share.sum()))
+                float(share @ self._residual(values) ** 2) / max(1.0, float(share.sum()))
             )
             sigma = min(max(spread, LEAST_SIGMA), MOST_SIGMA, max(LEAST_SIGMA, sigma))
             steps = self._step_weights(values)
@@ -115,7 +114,7 @@ class _Fit:
         return out
 
     def _fits(self, values: Floats, sigma: float, prior: Floats) -> Floats:
-        variance = (sigma * self._lay.scatter) ** 2 + self._lay.variance
+        variance = sigma**2 + self._lay.variance
         fits: Floats = np.exp(-0.5 * self._residual(values) ** 2 / variance)
         out: Floats = fits * prior * (1.0 - OUTLIERS) / np.sqrt(2 * math.pi * variance)
         return out
@@ -130,10 +129,10 @@ class _Fit:
     def _habits(self, share: Floats) -> Floats:
         """On which string each pitch is played by this player."""
         lay = self._lay
-        found = np.bincount(lay.place, share, minlength=lay.places)[lay.place]
-        prior: Floats = HABIT * lay.usual + found
+        prior = HABIT * lay.usual + sums(lay.place, share, lay.places)[lay.place]
         # The same pitch has the same strings, so that one note's sum does for all of it.
-        return prior / lay.over_strings(prior)[lay.note]
+        prior /= lay.over_strings(prior)[lay.note]
+        return prior
 
     def _log(self, values: Floats, sigma: float, prior: Floats) -> float:
         lay = self._lay
@@ -154,7 +153,7 @@ class _Fit:
     def _least_squares(self, share: Floats, sigma: float, steps: Floats) -> tuple[Floats, Floats]:
         """Unknowns and the matrix of normal equations (the inverse covariance)."""
         lay = self._lay
-        matrix, right = lay.normal(share / ((sigma * lay.scatter) ** 2 + lay.variance))
+        matrix, right = lay.normal(share / (sigma**2 + lay.variance))
         diagonal = np.einsum("ii->i", matrix)
         diagonal[lay.courses : -2] += PLACE_SD**-2
         diagonal[-2] += PRESS_SD**-2
@@ -200,7 +199,7 @@ class _Fit:
         pairs = np.flatnonzero((lay.string == string) & (lay.segment >= lay.since_base[string]))
         if not pairs.size:
             return []
-        variance = ((sigma * lay.scatter[pairs]) ** 2 + lay.variance[pairs])[:, None]
+        variance = (sigma**2 + lay.variance[pairs])[:, None]
         shifted = (lay.off - lay.predicted(values))[pairs, None] - SLIPS_CENTS
         likely = np.exp(-0.5 * shifted**2 / variance) / np.sqrt(2 * math.pi * variance)
         likely *= ((1.0 - OUTLIERS) * lay.usual[pairs])[:, None]

@@ -9,14 +9,15 @@ guitar that frets four cents sharp is not blamed. A string's course begins anew 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from copy import deepcopy
 from dataclasses import replace
 
 from station.measure.rehearsal.course import fitted
 from station.measure.rehearsal.heard import Segment, StringDrift, Strings, Tuned
 
 SEGMENT_S = 40.0
-MOST_SEGMENTS = 16
+MOST_SEGMENTS = 11
 MOST_NOTES = 150  # of one segment, however long
 TURNED_CENTS = 2.0  # between two plucks: its peg was turned
 ONE_TUNING_S = 60.0
@@ -65,6 +66,7 @@ class PlayerDrift:
         segment.midi.append(midi)
         segment.unsure.append(unsure_cents)
         segment.length.append(max(0.0, length_s))
+        segment.at.append(at_s)
         self.changed = True
 
     def hear_tuned(
@@ -130,6 +132,7 @@ class PlayerDrift:
             one.midi[::2] + two.midi[::2],
             one.unsure[::2] + two.unsure[::2],
             one.length[::2] + two.length[::2],
+            one.at[::2] + two.at[::2],
         )
         self._segments[at - 1 : at + 1] = [merged]
 
@@ -137,15 +140,20 @@ class PlayerDrift:
 
     def solve(self) -> list[StringDrift]:
         """Every string's drift, as far as anything is known of it."""
-        self.changed = False
-        if not self._strings.numbers or not self._segments:
-            return []
-        found = fitted(self._strings, self._segments, self._tuned)
-        return [self._completed(each) for each in found]
+        return self.task()()
 
-    def _completed(self, found: StringDrift) -> StringDrift:
+    def task(self) -> Callable[[], list[StringDrift]]:
+        """What `solve` does, to be done later or elsewhere: it shares nothing that changes."""
+        self.changed = False
+        segments, tuned = deepcopy(self._segments), tuple(self._tuned)
+        strings, carried = self._strings, dict(self._carried)
+        if not strings.numbers or not segments:
+            return list
+        return lambda: [self._completed(each, carried) for each in fitted(strings, segments, tuned)]
+
+    def _completed(self, found: StringDrift, carried: dict[int, StringDrift]) -> StringDrift:
         alike = tuple(n for n in self._alike[found.string] if n != found.string)
-        before = self._carried.get(found.string)
+        before = carried.get(found.string)
         if before is None:
             return replace(found, alike=alike)
         return replace(

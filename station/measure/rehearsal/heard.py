@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 @dataclass(slots=True)
 class Segment:
     """A while of playing. `midi`: the notes' MIDI numbers with fractions, `unsure` in cents,
-    `length` in seconds.
+    `length` and `at` in seconds.
 
     `gap_before`: a gap lies between it and the one before.
     """
@@ -19,6 +19,7 @@ class Segment:
     midi: list[float] = field(default_factory=list)
     unsure: list[float] = field(default_factory=list)
     length: list[float] = field(default_factory=list)
+    at: list[float] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)

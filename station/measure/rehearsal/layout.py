@@ -18,13 +18,13 @@ from station.measure.rehearsal.heard import Segment, Strings, Tuned
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 NOTHING = 1e4  # weight of what is nothing by definition
 MOST_CENTS = 40.0  # nearer to half a semitone nobody knows which note it was
 FRETS = 22
 FRET_WEIGHT = 6.0  # frets; lower ones are played more often (common practice, no source)
 OPEN_WEIGHT = 2.0
-OPEN_SCATTER = 0.6  # of what fretted notes scatter by: no hand presses an open string
 FIXED_STEP_CENTS = 0.35
 STEP_CENTS = 0.5  # a minute: what most strings drift by themselves
 SHARED_STEP_CENTS = 1.0  # and all of them together
@@ -37,7 +37,6 @@ class Layout:
 
     Of each pair (all shape (pairs,)): ``note``, ``string`` (its place), ``off`` in cents from the
     string's target for that pitch, ``variance``, ``segment``, ``newest`` (of the last segment),
-    ``scatter`` (of such notes, over that of fretted ones),
     ``usual`` (how probable the string is, before anything is known), ``place`` (the same for
     all pairs of one pitch and string, below ``places``).
     """
@@ -51,6 +50,7 @@ class Layout:
         self.segments = len(segments)
         self._lay_knots(tuned)
         self._lay_pairs(strings)
+        self._lay_links()
         self._lay_sums()
 
     # -- knots ---------------------------------------------------------------------------
@@ -103,17 +103,28 @@ class Layout:
         self.tuned_variance: Floats = np.array([t.unsure**2 for _, t in marks], np.float64)
 
     def _lay_shared(self) -> None:
-        """The course all strings share begins at nothing; each knot stands at one place of it."""
-        middles = np.array([0.5 * (s.began_s + s.ended_s) for s in self._segments])
-        self._shared: Ints = self.knots + np.searchsorted(middles, np.array(self.times), "right")
-        minutes = np.diff(middles, prepend=min([self.times[0], float(middles[0])])) / 60.0
+        """The course all strings share: straight from each segment's end to the next one's."""
+        ends = [s.ended_s for s in self._segments]
+        begin = min([*self.times, self._segments[0].began_s])
+        self._ends: Floats = np.maximum.accumulate([begin, *ends])
+        minutes = np.diff(self._ends) / 60.0
         sd = SHARED_STEP_CENTS * np.sqrt(np.maximum(0.1, minutes))
         self._shared_weight: Floats = 1.0 / sd**2
-        self.courses = self.knots + middles.size + 1
+        self.courses = self.knots + self._ends.size
+        times = np.array(self.times)
+        times[self.now] = self._ends[-1]  # what is asked for is where it got to
+        self._shared, self._along = self._place(times)
+
+    def _place(self, times: Floats) -> tuple[Ints, Floats]:
+        """Where times lie on the shared course: the unknown before, and how far to the next."""
+        at: Ints = np.searchsorted(self._ends[1:-1], times, "left")
+        whole = np.maximum(1e-3, self._ends[at + 1] - self._ends[at])
+        return self.knots + at, np.clip((times - self._ends[at]) / whole, 0.0, 1.0)
 
     def total(self, values: Floats) -> Floats:
         """Each knot's offset, shared part included."""
-        out: Floats = values[: self.knots] + values[self._shared]
+        before, after = values[self._shared], values[self._shared + 1]
+        out: Floats = values[: self.knots] + before + self._along * (after - before)
         return out
 
     def drift_covariance(self, covariance: Floats) -> Floats:
@@ -123,7 +134,8 @@ class Layout:
         now, base = np.array(self.now), np.array(self.base)
         for knot, sign in ((now, 1.0), (base, -1.0)):
             np.add.at(rows, (each, knot), sign)
-            np.add.at(rows, (each, self._shared[knot]), sign)
+            np.add.at(rows, (each, self._shared[knot]), sign * (1.0 - self._along[knot]))
+            np.add.at(rows, (each, self._shared[knot] + 1), sign * self._along[knot])
         out: Floats = rows @ covariance @ rows.T
         return out
 
@@ -134,11 +146,13 @@ class Layout:
 
     def add_tunings(self, matrix: Floats, right: Floats, weight: Floats) -> None:
         """What was heard of strings while they were tuned."""
-        own, shared = self.tuned_knots, self._shared[self.tuned_knots]
-        for one, two in ((own, own), (shared, shared), (own, shared), (shared, own)):
-            np.add.at(matrix, (one, two), weight)
-        np.add.at(right, own, weight * self.tuned_cents)
-        np.add.at(right, shared, weight * self.tuned_cents)
+        own = self.tuned_knots
+        shared, along = self._shared[own], self._along[own]
+        parts = ((own, np.ones(own.size)), (shared, 1.0 - along), (shared + 1, along))
+        for one, gain in parts:
+            for two, other in parts:
+                np.add.at(matrix, (one, two), weight * gain * other)
+            np.add.at(right, one, weight * gain * self.tuned_cents)
 
     def _step_sd(self, seconds: float, what: int | Tuned) -> float:
         sd = math.hypot(FIXED_STEP_CENTS, STEP_CENTS * math.sqrt(max(0.0, seconds) / 60.0))
@@ -152,17 +166,19 @@ class Layout:
         return out
 
     def add_links(self, matrix: Floats, weights: Floats) -> None:
-        """Hold neighbouring knots together."""
-        weight = weights / self._sd**2
-        shared = np.arange(self.knots, self.courses - 1)
+        """Hold neighbouring knots together; where a course begins by definition, at nothing."""
+        weight = np.concatenate((weights / self._sd**2, self._shared_weight))
+        size = matrix.shape[0]
+        added = np.concatenate((weight, weight, -weight, -weight))
+        matrix += sums(self._linked, added, size * size).reshape(size, size)
         matrix[self.knots, self.knots] += NOTHING
+
+    def _lay_links(self) -> None:
+        shared = np.arange(self.knots, self.courses - 1)
         one = np.concatenate((self._one, shared))
         two = np.concatenate((self._two, shared + 1))
-        weight = np.concatenate((weight, self._shared_weight))
-        np.add.at(matrix, (one, one), weight)
-        np.add.at(matrix, (two, two), weight)
-        np.add.at(matrix, (one, two), -weight)
-        np.add.at(matrix, (two, one), -weight)
+        rows, columns = np.concatenate((one, two, one, two)), np.concatenate((one, two, two, one))
+        self._linked: Ints = rows * self.size + columns
 
     def course_from(self, string: int, segment: int) -> slice:
         """The knots of a string from a segment on, until it is tuned again."""
@@ -197,6 +213,7 @@ class Layout:
         midi: Floats = np.array([m for s in self._segments for m in s.midi], np.float64)
         unsure: Floats = np.array([u for s in self._segments for u in s.unsure], np.float64)
         length: Floats = np.array([x for s in self._segments for x in s.length], np.float64)
+        at: Floats = np.array([t for s in self._segments for t in s.at], np.float64)
         counts = [len(s.midi) for s in self._segments]
         segment: Ints = np.repeat(np.arange(len(self._segments)), counts)
         own = midi[:, None] - np.array(strings.offset_cents) / 100.0
@@ -214,7 +231,6 @@ class Layout:
         self.newest: NDArray[np.bool_] = self.segment == len(self._segments) - 1
         self._fretted: Floats = (fret[possible] > 0).astype(np.float64)
         self._short: Floats = np.exp(-length / GLIDE_S)[note]
-        self.scatter: Floats = np.where(self._fretted > 0, 1.0, OPEN_SCATTER)
         usual = np.exp(-fret[possible] / FRET_WEIGHT)
         usual *= np.where(fret[possible] == 0, OPEN_WEIGHT, 1.0)
         self.usual: Floats = usual / self.over_strings(usual)[note]
@@ -223,6 +239,9 @@ class Layout:
         self._pitch: Ints = place
         self._pitches = int(pitches.size)
         self._knot: Ints = self._at[self.segment, self.string]
+        before, beyond = self._place(at)
+        self._before: Ints = before[note]
+        self._beyond: Floats = beyond[note]
         self.place: Ints = self._pitch * self.strings + self.string
         self.places: int = self._pitches * self.strings
         _, first = np.unique(self.place, return_index=True)
@@ -242,48 +261,46 @@ class Layout:
     def predicted(self, values: Floats) -> Floats:
         """What the unknowns make of every pair, in cents."""
         pitch = values[self.courses + self._pitch]
-        out: Floats = self.total(values)[self._knot] + self._fretted * (pitch + values[-2])
+        before, after = values[self._before], values[self._before + 1]
+        out: Floats = values[self._knot] + before + self._beyond * (after - before)
+        out += self._fretted * (pitch + values[-2])
         out += self._short * values[-1]
         return out
 
     # -- sums ------------------------------------------------------------------------------
 
     def _lay_sums(self) -> None:
-        """Which entries of the normal equations each pair adds to."""
-        size, knot, pitch = self.size, self._knot, self.courses + self._pitch
-        shared = self._shared[self._knot]
-        press, short = size - 2, size - 1
+        """Which entries of the normal equations each pair adds to, and how much of its weight."""
+        size, count = self.size, self._knot.size
         # An open string has neither a fret's error nor a hand's: all notes of it hang together.
-        ones, glide = np.ones(knot.size), self._short
-        self._rows = [
-            (knot, pitch, self._fretted),
-            (knot, np.full(knot.size, press), self._fretted),
-            (knot, np.full(knot.size, short), glide),
-            (pitch, np.full(knot.size, press), self._fretted),
-            (pitch, np.full(knot.size, short), self._fretted * glide),
-            (np.full(knot.size, press), np.full(knot.size, short), self._fretted * glide),
-            (knot, shared, ones),
-            (shared, pitch, self._fretted),
-            (shared, np.full(knot.size, press), self._fretted),
-            (shared, np.full(knot.size, short), glide),
+        columns: list[tuple[Ints, Floats]] = [
+            (self._knot, np.ones(count)),
+            (self._before, 1.0 - self._beyond),
+            (self._before + 1, self._beyond),
+            (self.courses + self._pitch, self._fretted),
+            (np.full(count, size - 2), self._fretted),
+            (np.full(count, size - 1), self._short),
         ]
-        self._flat = np.concatenate([one * size + two for one, two, _ in self._rows])
-        self._gain: Floats = np.concatenate([gain for _, _, gain in self._rows])
-        self._diagonal = np.concatenate((knot, pitch, np.full(knot.size, press), shared))
-        self._diagonal_gain: Floats = np.concatenate((ones, self._fretted, self._fretted, ones))
+        pairs = [(one, two) for i, one in enumerate(columns) for two in columns[i:]]
+        # Half of each diagonal entry: the matrix is added to its own transpose.
+        halves = [0.5 if one is two else 1.0 for one, two in pairs]
+        self._flat = np.concatenate([one[0] * size + two[0] for one, two in pairs])
+        self._gain: Floats = np.concatenate(
+            [half * one[1] * two[1] for half, (one, two) in zip(halves, pairs, strict=True)]
+        )
+        self._columns = np.concatenate([column for column, _ in columns])
+        self._column_gain: Floats = np.concatenate([gain for _, gain in columns])
+        self._counts = (len(pairs), len(columns))
 
     def normal(self, weight: Floats) -> tuple[Floats, Floats]:
         """Matrix and right side of the weighted normal equations of all pairs."""
-        size = self.size
-        weights = np.tile(weight, len(self._rows)) * self._gain
-        upper = np.bincount(self._flat, weights, minlength=size * size).astype(np.float64)
-        matrix: Floats = upper.reshape(size, size)
-        matrix = matrix + matrix.T
-        tripled = np.tile(weight, 4) * self._diagonal_gain
-        diagonal = np.bincount(self._diagonal, tripled, minlength=size).astype(np.float64)
-        diagonal[-1] = float(weight @ self._short**2)
-        np.einsum("ii->i", matrix)[:] += diagonal
-        pulled = tripled * np.tile(self.off, 4)
-        right = np.bincount(self._diagonal, pulled, minlength=size).astype(np.float64)
-        right[-1] = float((weight * self._short) @ self.off)
-        return matrix, right
+        size, (products, columns) = self.size, self._counts
+        added = np.tile(weight, products) * self._gain
+        half = sums(self._flat, added, size * size).reshape(size, size)
+        pulled = np.tile(weight * self.off, columns) * self._column_gain
+        return half + half.T, sums(self._columns, pulled, size)
+
+
+def sums(places: Ints, each: Floats, size: int) -> Floats:
+    """What falls on each place, added up."""
+    return np.asarray(np.bincount(places, each, minlength=size), np.float64)

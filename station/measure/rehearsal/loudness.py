@@ -15,6 +15,7 @@ FLOOR_DOWN = 0.5
 FLOOR_UP_DB_A_S = 1.0 / 30.0
 REACH_DB = 20.0
 CLEAR_DB = 8.0
+BELOW_LOUD_DB, HISS_DB = 6.0, 3.0
 LEAST_DBFS = -60.0
 NOTE_REACH_DB = 20.0  # a note has died away once so far below its own stroke
 NOTE_LEAST_DB = 38.0
@@ -46,7 +47,9 @@ class Loudness:
     @property
     def limit_dbfs(self) -> float:
         """What is louder is being played."""
-        clear = min(self.floor_dbfs + CLEAR_DB, self.loud_dbfs - 6.0)
+        # Where no silence has been heard yet the floor is too high; what never varies is hiss.
+        clear = max(self.loud_dbfs - BELOW_LOUD_DB, self.floor_dbfs + HISS_DB)
+        clear = min(self.floor_dbfs + CLEAR_DB, clear)
         return max(self.loud_dbfs - REACH_DB, clear, LEAST_DBFS)
 
     def played(self, rms_dbfs: float, stroke_dbfs: float | None = None) -> bool:

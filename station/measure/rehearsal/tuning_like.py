@@ -10,6 +10,9 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
 
 from station.measure.rehearsal.played import Struck
 
@@ -30,10 +33,11 @@ def _semitones(hz: float) -> float:
     return 12.0 * math.log2(hz)
 
 
-def _openness(struck: Struck, opens_hz: Sequence[float]) -> float:
+@lru_cache(maxsize=1024)  # every note of the last half minute is asked for once a second
+def _openness(hz: float, opens_hz: tuple[float, ...]) -> float:
     if not opens_hz:
         return 0.0
-    up = [_semitones(struck.hz / each) for each in opens_hz]
+    up = [_semitones(hz / each) for each in opens_hz]
     if min(abs(each) for each in up) * 100.0 <= NEAR_CENTS:
         return 0.8
     harmonic = min(abs(each - h) for each in up for h in HARMONICS) * 100.0 <= NEAR_CENTS
@@ -44,7 +48,7 @@ def note_odds(
     struck: Struck, before: Struck | None, after: Struck | None, opens_hz: Sequence[float]
 ) -> float:
     """Logarithm of the odds that the note is of somebody tuning; `opens_hz` may be empty."""
-    odds = _openness(struck, opens_hz)
+    odds = _openness(struck.hz, tuple(opens_hz))
     length_s = struck.last_s - struck.onset_s
     next_s = after.onset_s - struck.onset_s if after is not None else math.inf
     if length_s >= LONG_S:
@@ -71,7 +75,16 @@ def tuning_shares(
     times, ascending, at which notes of each other line were struck.
     """
     odds = _odds(notes, opens_hz, others)
-    return [_share(odds, notes, place) for place in range(len(notes))]
+    if not odds:
+        return []
+    place, onset_s = np.arange(len(notes)), np.array([note.onset_s for note in notes])
+    apart_s = np.abs(onset_s[:, None] - onset_s)
+    weight = NEIGHBOUR_WEIGHT * np.exp(-apart_s / NEIGHBOUR_FADE_S)
+    weight[(apart_s > NEIGHBOURS_S) | (np.abs(place[:, None] - place) > NEIGHBOURS_MOST)] = 0.0
+    np.fill_diagonal(weight, 1.0)
+    # Notes that belong together bear each other out, but not as independent witnesses do.
+    whole = PRIOR + weight @ np.array(odds) / np.sqrt(weight.sum(axis=1))
+    return [float(each) for each in 1.0 / (1.0 + np.exp(-np.clip(whole, -30.0, 30.0)))]
 
 
 def tuning_share(
@@ -83,7 +96,7 @@ def tuning_share(
     """The same of the note at one place alone; as good as free, however many notes there are."""
     first = max(0, place - NEIGHBOURS_MOST - 1)
     near = notes[first : place + NEIGHBOURS_MOST + 2]
-    return _share(_odds(near, opens_hz, others), near, place - first)
+    return tuning_shares(near, opens_hz, others)[place - first]
 
 
 def _odds(
@@ -99,22 +112,6 @@ def _odds(
         + TOGETHER * sum(_struck_near(times, note.onset_s) for times in others)
         for i, note in enumerate(notes)
     ]
-
-
-def _share(odds: Sequence[float], notes: Sequence[Struck], place: int) -> float:
-    total, weights = odds[place], 1.0
-    for step in (-1, 1):
-        other = place + step
-        while 0 <= other < len(notes) and abs(other - place) <= NEIGHBOURS_MOST:
-            apart_s = abs(notes[other].onset_s - notes[place].onset_s)
-            if apart_s > NEIGHBOURS_S:
-                break
-            weight = NEIGHBOUR_WEIGHT * math.exp(-apart_s / NEIGHBOUR_FADE_S)
-            total, weights = total + weight * odds[other], weights + weight
-            other += step
-    # Notes that belong together bear each other out, but not as independent witnesses do.
-    mean = PRIOR + total / math.sqrt(weights)
-    return 1.0 / (1.0 + math.exp(-max(-30.0, min(30.0, mean))))
 
 
 def _struck_near(times: Sequence[float], at_s: float) -> bool:
