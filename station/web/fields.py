@@ -25,6 +25,11 @@ def body_with(*known: str) -> dict[str, Any]:
     return check_keys(_json_body(), known)
 
 
+def by() -> str:
+    """Who asks, where the body says nothing else."""
+    return short_text(body_with("by"), "by")
+
+
 def _json_body() -> Any:
     """The request's JSON, read within ``BODY_TIME_S``."""
     slow = PageRequestError(f"the body did not arrive within {BODY_TIME_S:g} s", 408)

@@ -26,7 +26,7 @@ def add_bench_routes(app: Flask, station: Station) -> None:
 
     @app.post(f"{base}/strum")
     def open_strum(player_id: str) -> Response:
-        fields.short_text(fields.body_with("by"), "by")
+        fields.by()
         off_loop(station.open_strum, player_id)
         return bench(player_id)
 
@@ -49,7 +49,7 @@ def add_bench_routes(app: Flask, station: Station) -> None:
 
     @app.post(f"{base}/saddle/drop")
     def drop_saddle_note(player_id: str) -> Response:
-        fields.short_text(fields.body_with("by"), "by")
+        fields.by()
         off_loop(station.drop_saddle_note, player_id)
         return bench(player_id)
 
@@ -61,13 +61,13 @@ def add_bench_routes(app: Flask, station: Station) -> None:
 
     @app.post(f"{base}/new-strings")
     def new_strings(player_id: str) -> Response:
-        fields.short_text(fields.body_with("by"), "by")
+        fields.by()
         off_loop(station.new_strings, player_id)
         return bench(player_id)
 
     @app.post(f"{base}/close")
     def close_bench(player_id: str) -> Response:
-        fields.short_text(fields.body_with("by"), "by")
+        fields.by()
         off_loop(station.close_bench, player_id)
         return bench(player_id)
 

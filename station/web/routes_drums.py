@@ -13,7 +13,7 @@ def add_drum_routes(app: Flask, station: Station) -> None:
 
     @app.post("/api/v1/players/<player_id>/taps/again")
     def taps_again(player_id: str) -> Response:
-        by = fields.short_text(fields.body_with("by"), "by")
+        by = fields.by()
         off_loop(station.start_taps_again, player_id, by)
         players = off_loop(station.snapshot)["players"]
         return jsonify(taps=next(each["taps"] for each in players if each["id"] == player_id))

@@ -72,13 +72,13 @@ def _add_pass_routes(app: Flask, station: Station) -> None:
 
     @app.post(f"{base}/restart")
     def head_restart(player_id: str) -> Response:
-        fields.short_text(fields.body_with("by"), "by")
+        fields.by()
         off_loop(station.restart_round, player_id)
         return heads(player_id)
 
     @app.post(f"{base}/leave")
     def head_leave(player_id: str) -> Response:
-        fields.short_text(fields.body_with("by"), "by")
+        fields.by()
         off_loop(station.leave_head, player_id)
         return heads(player_id)
 

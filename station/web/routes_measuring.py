@@ -24,17 +24,17 @@ def add_measuring_routes(app: Flask, station: Station) -> None:
 
     @app.post("/api/v1/measuring/finish")
     def finish() -> Response:
-        off_loop(station.finish_measuring, _by())
+        off_loop(station.finish_measuring, fields.by())
         return measured_now()
 
     @app.post("/api/v1/measuring/cancel")
     def cancel() -> Response:
-        off_loop(station.cancel_measuring, _by())
+        off_loop(station.cancel_measuring, fields.by())
         return measured_now()
 
     @app.post("/api/v1/measured/<instrument_id>/forget")
     def forget(instrument_id: str) -> Response:
-        off_loop(station.forget_measured, instrument_id, _by())
+        off_loop(station.forget_measured, instrument_id, fields.by())
         return measured_now()
 
 
@@ -55,17 +55,13 @@ def add_tone_routes(app: Flask, station: Station) -> None:
 
     @app.post("/api/v1/tone/stop")
     def stop() -> Response:
-        off_loop(station.stop_tone, _by())
+        off_loop(station.stop_tone, fields.by())
         return jsonify(tone=off_loop(station.snapshot)["tone"])
 
     @app.put("/api/v1/quiet")
     def quiet() -> Response:
         off_loop(station.set_quiet, fields.yes_or_no(fields.body_with("quiet"), "quiet"))
         return jsonify(quiet=off_loop(station.snapshot)["station"]["quiet"])
-
-
-def _by() -> str:
-    return fields.short_text(fields.body_with("by"), "by")
 
 
 def _whose() -> tuple[str | None, int | None, str | None]:

@@ -33,7 +33,7 @@ def add_reference_routes(app: Flask, station: Station) -> None:
 
     @app.post("/api/v1/reference/undo")
     def undo() -> Response:
-        off_loop(station.undo, fields.short_text(fields.body_with("by"), "by"))
+        off_loop(station.undo, fields.by())
         return jsonify(reference_now())
 
     @app.post("/api/v1/proposals")
@@ -49,7 +49,7 @@ def add_reference_routes(app: Flask, station: Station) -> None:
     @app.post("/api/v1/proposals/<proposal_id>/withdraw")
     def withdraw(proposal_id: str) -> Response:
         number = fields.path_id(proposal_id, "proposal")
-        by = fields.short_text(fields.body_with("by"), "by")
+        by = fields.by()
         return jsonify(off_loop(station.withdraw, number, by))
 
     @app.get("/api/v1/references")

@@ -51,7 +51,7 @@ def _add_list_routes(app: Flask, station: Station) -> None:
 
     @app.post("/api/v1/songs/undo")
     def undo_songs() -> Response:
-        by = fields.short_text(fields.body_with("by"), "by")
+        by = fields.by()
         off_loop(station.undo_songs, by)
         return jsonify(off_loop(station.songs))
 
@@ -83,7 +83,7 @@ def _add_single_routes(app: Flask, station: Station) -> None:
     @app.post("/api/v1/songs/<song_id>/remove")
     def remove_song(song_id: str) -> Response:
         number = fields.path_id(song_id, "song")
-        by = fields.short_text(fields.body_with("by"), "by")
+        by = fields.by()
         off_loop(station.remove_song, by, number)
         return jsonify(off_loop(station.songs))
 

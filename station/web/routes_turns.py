@@ -16,7 +16,7 @@ def add_turn_routes(app: Flask, station: Station) -> None:
 
     @app.post("/api/v1/players/<player_id>/turn")
     def take_turn(player_id: str) -> Response:
-        fields.short_text(fields.body_with("by"), "by")
+        fields.by()
         off_loop(station.take_turn, player_id)
         return turns()
 
