@@ -149,14 +149,11 @@ class Evening(Part):
 
     doing = "tuning"
 
-    def as_json(self, now_s: float) -> dict[str, str]:
-        return {"state": self.doing}
-
 
 def test_it_is_quiet_while_the_band_plays_and_the_lamps_come_back(start):
     station = start()
     evening = Evening(station.room.context)
-    station.room.parts["evening"] = evening
+    station.room.evening = evening
     station._auto_quiet = AutoQuiet("playing")
     lamps = station.lamps
     assert lamps is not None

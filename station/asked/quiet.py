@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 from station.asked.tone import AskedTone
 from station.room.quiet import AutoQuiet
 
@@ -11,15 +9,11 @@ from station.room.quiet import AutoQuiet
 class AskedQuiet(AskedTone):
     """Quiet on a button, on the page, and while the band plays."""
 
-    _auto_quiet: AutoQuiet | None = None
+    _auto_quiet: AutoQuiet
 
     def _follow_evening(self) -> None:
         """Begin or end quiet with what the band does now; called after every change."""
-        evening = self.room.parts.get("evening")
-        if self._auto_quiet is None or evening is None:
-            return
-        told = self._read(lambda: evening.as_json(time.monotonic()))
-        state = told.get("state") if isinstance(told, dict) else None
+        state = self._read(lambda: self.room.evening.doing)
         wanted = self._auto_quiet.step(state, self.room.station.quiet)
         if wanted is not None:
             self.set_quiet(wanted)

@@ -173,7 +173,7 @@ class Evening(Part):
             for each in self._heard.values():
                 each.drift.pause()
                 each.solved_s = float("-inf")
-        told, self._told = self._told, self._state()
+        told, self._told = self._told, self.doing
         return told != self._told
 
     def _enter(self, struck: Struck) -> None:
@@ -261,7 +261,7 @@ class Evening(Part):
         since_s = self._activity.since_s
         spans = self._activity.spans()
         return {
-            "state": self._state(),
+            "state": self.doing,
             "for_s": None if since_s is None else self._ago_s(since_s, now_s),
             "songs": sum(span.state == "playing" for span in spans),
             "common": self._common_as_json(now_s),
@@ -306,7 +306,9 @@ class Evening(Part):
             out += named(player, known, self._shares)
         return sorted(out, key=lambda each: -abs(each["cents"]))
 
-    def _state(self) -> str:
+    @property
+    def doing(self) -> str:
+        """What the band does: ``playing``, ``gap``, ``tuning`` or ``not known``."""
         state = self._activity.state
         tunes = "tuning" in self._activity.line_states().values()
         return "tuning" if state == "gap" and tunes else state
