@@ -2,8 +2,8 @@
 // the heights of their pitches, the batter on the left: what is higher is up.
 
 import { bothHeads } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
-import { withCode } from "./room_code.js";
 import { faultLine, Sheet } from "./sheet.js";
 import { beats, signed, uncertainty } from "./words.js";
 
@@ -27,7 +27,6 @@ class HeadLine {
 
 export class BothHeadsSheet {
   #state;
-  #asking = false;
 
   constructor(state) {
     this.#state = state;
@@ -40,6 +39,7 @@ export class BothHeadsSheet {
     this.warning = el("p", { className: "head-warning" });
     this.advice = el("ul", { className: "both-advice" });
     this.fault = faultLine();
+    this.asking = new Asking(this.fault, () => this.#update());
     this.next = el("button", { type: "button", className: "main stick", onclick: () => this.#step("next") }, "this head is done");
     this.back = el("button", { type: "button", className: "stick", onclick: () => this.#step("back") }, "tap it anew");
     this.end = el("button", { type: "button", className: "stick", onclick: () => this.#step("leave") }, "end");
@@ -106,20 +106,15 @@ export class BothHeadsSheet {
 
   async #step(step) {
     const { me } = this.#state;
-    if (!me || this.#asking) return;
-    this.#asking = true;
-    say(this.fault, "");
-    try {
-      const what = { step, by: this.#state.by };
-      if (step === "begin") what.snare_side = this.snare.checked;
-      const told = await withCode((code) => bothHeads(me.id, what, code));
-      if (told) this.#state.setHeadNow(me.id, told);
-      if (told && step === "leave") this.sheet.close();
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-      this.#update();
-    }
+    if (!me) return;
+    const what = { step, by: this.#state.by };
+    if (step === "begin") what.snare_side = this.snare.checked;
+    await this.asking.ask(
+      (code) => bothHeads(me.id, what, code),
+      (told) => {
+        if (told) this.#state.setHeadNow(me.id, told);
+        if (told && step === "leave") this.sheet.close();
+      },
+    );
   }
 }

@@ -2,19 +2,18 @@
 // hands that hold sticks.
 
 import { tapsAgain } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
 import { DrumPlot } from "./drum_plot.js";
 import { DrumTails } from "./drum_tails.js";
 import { centsWords, countWords, EARS, FIRST_HINT, hertzWords, kindWords, smallWords, strokeWords } from "./drum_words.js";
 import { memory } from "./memory.js";
-import { withCode } from "./room_code.js";
 import { faultLine } from "./sheet.js";
 
 export class DrumView {
   /** The drummer wants more of this drum than its pitch. */
   onMore = () => {};
   #state;
-  #asking = false;
 
   constructor(state) {
     this.#state = state;
@@ -31,6 +30,7 @@ export class DrumView {
     this.small = el("p", { className: "drum-small soft" });
     this.caution = el("p", { className: "drum-caution" }, EARS);
     this.fault = faultLine();
+    this.asking = new Asking(this.fault);
     this.again = el("button", { type: "button", className: "drum-again", onclick: () => this.#startAgain() }, "again");
     this.more = el("button", { type: "button", className: "drum-more", onclick: () => this.onMore() }, "drum \u2026");
     this.node = el(
@@ -81,16 +81,10 @@ export class DrumView {
 
   async #startAgain() {
     const { me } = this.#state;
-    if (!me || this.#asking) return;
-    this.#asking = true;
-    say(this.fault, "");
-    try {
-      const told = await withCode((code) => tapsAgain(me.id, this.#state.by, code));
-      if (told) this.#state.setStroke({ player: me.id, taps: told.taps });
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-    }
+    if (!me) return;
+    await this.asking.ask(
+      (code) => tapsAgain(me.id, this.#state.by, code),
+      (told) => told && this.#state.setStroke({ player: me.id, taps: told.taps }),
+    );
   }
 }

@@ -1,19 +1,18 @@
 // A drummer goes round a head: the rim, where to tap or turn, and one large word.
 
 import { headStep } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
 import { HeadPlan } from "./head_plan.js";
 import { MoreSheet, OtherLugSheet } from "./head_sheets.js";
 import { bigWord, evennessWords, howWords } from "./head_words.js";
 import { Rim } from "./rim.js";
-import { withCode } from "./room_code.js";
 import { faultLine } from "./sheet.js";
 
 export class HeadView {
   /** The drummer wants to keep the drum as it is. */
   onKeep = () => {};
   #state;
-  #asking = false;
   #head = null;
 
   constructor(state) {
@@ -27,6 +26,7 @@ export class HeadView {
     this.warning = el("p", { className: "head-warning" });
     this.confusion = el("p", { className: "head-confusion soft" });
     this.fault = faultLine();
+    this.asking = new Asking(this.fault);
     const button = (text, name, act) => el("button", { type: "button", className: name, onclick: act }, text);
     this.turned = button("turned", "head-turned main", () => this.#step("turned", { lug: this.#head.turn_next.lug }));
     this.again = button("tap again", "head-again", () => this.#step("again"));
@@ -68,16 +68,10 @@ export class HeadView {
 
   async #step(step, what = {}) {
     const { me } = this.#state;
-    if (!me || this.#asking) return;
-    this.#asking = true;
-    say(this.fault, "");
-    try {
-      const told = await withCode((code) => headStep(me.id, step, { ...what, by: this.#state.by }, code));
-      if (told) this.#state.setHeadNow(me.id, told);
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-    }
+    if (!me) return;
+    await this.asking.ask(
+      (code) => headStep(me.id, step, { ...what, by: this.#state.by }, code),
+      (told) => told && this.#state.setHeadNow(me.id, told),
+    );
   }
 }

@@ -1,6 +1,7 @@
 // Is a string dull, or false? Its plucks today against its own first day.
 
 import { closeBench, newStrings, openHealth } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
 import { withCode } from "./room_code.js";
 import { faultLine, Sheet } from "./sheet.js";
@@ -17,7 +18,6 @@ function day(iso) {
 
 export class HealthSheet {
   #state;
-  #asking = false;
 
   constructor(state) {
     this.#state = state;
@@ -28,6 +28,7 @@ export class HealthSheet {
     this.why = el("ul", { className: "plain-list" });
     this.small = el("p", { className: "soft bench-small" });
     this.fault = faultLine();
+    this.asking = new Asking(this.fault, () => this.#update());
     this.fresh = el("button", { type: "button", onclick: () => this.#putOn() }, NEW);
     this.sheet = new Sheet(
       "Worn strings",
@@ -72,7 +73,7 @@ export class HealthSheet {
 
   #update() {
     const health = this.#health;
-    say(this.how, health ? HOW : this.#asking ? "" : "not listening: choose a string");
+    say(this.how, health ? HOW : this.asking.busy ? "" : "not listening: choose a string");
     for (const button of this.strings.children) {
       const number = button.dataset.string;
       mark(button, "open", health && String(health.string) === number ? "yes" : null);
@@ -102,18 +103,7 @@ export class HealthSheet {
 
   async #change(ask) {
     const { me } = this.#state;
-    if (!me || this.#asking) return;
-    this.#asking = true;
-    say(this.fault, "");
-    try {
-      const told = await withCode((code) => ask(me, code));
-      if (told) this.#state.setBenchNow(me.id, told);
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-      this.#update();
-    }
+    if (me) await this.asking.ask((code) => ask(me, code), (told) => told && this.#state.setBenchNow(me.id, told));
   }
 
   #close() {

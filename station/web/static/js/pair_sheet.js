@@ -2,6 +2,7 @@
 // listened to: how fast it beats, which string to move and which way, and what beat to leave.
 
 import { closeBench, openPair, tour } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
 import { evenScale, Ladder } from "./ladder.js";
 import { PairPulse } from "./pair_pulse.js";
@@ -23,7 +24,6 @@ function does(side) {
 
 export class PairSheet {
   #state;
-  #asking = false;
   #steps = [];
 
   constructor(state) {
@@ -47,6 +47,7 @@ export class PairSheet {
     this.ladder = new Ladder((note) => state.noteName(note));
     this.adds = el("p", { className: "soft bench-small" });
     this.fault = faultLine();
+    this.asking = new Asking(this.fault, () => this.#update());
     this.again = el("button", { type: "button", className: "main", onclick: () => this.#reopen() }, "listen again");
     this.next = el("button", { type: "button", className: "main", onclick: () => this.#nextStep() }, "next pair");
     this.sheet = new Sheet(
@@ -144,13 +145,13 @@ export class PairSheet {
     if (!me) return;
     const opened = this.#opened;
     const reading = opened ? this.#state.beats(me.id) : null;
-    this.again.hidden = Boolean(opened) || this.#asking;
+    this.again.hidden = Boolean(opened) || this.asking.busy;
     this.next.hidden = !opened || !this.#following;
     [...this.list.children].forEach((item, at) => mark(item.firstChild, "open", this.#isOpen(this.#steps[at]) ? "yes" : null));
     const pair = opened?.pair ?? null;
     say(this.sides, pair ? `string ${pair.first.string} ${does(pair.first)}, with string ${pair.second.string} ${does(pair.second)}` : "");
     if (!pair) {
-      this.pulse.showNothing(this.#asking ? "" : "not listening");
+      this.pulse.showNothing(this.asking.busy ? "" : "not listening");
       this.numbers.dataset.state = "silent";
       say(this.advice, "");
       return;
@@ -208,21 +209,15 @@ export class PairSheet {
 
   async #ask(what) {
     const { me } = this.#state;
-    if (!me || this.#asking) return;
-    this.#asking = true;
-    say(this.fault, "");
-    try {
-      const told = await withCode((code) => openPair(me.id, { ...what, by: this.#state.by }, code));
-      if (told) {
+    if (!me) return;
+    await this.asking.ask(
+      (code) => openPair(me.id, { ...what, by: this.#state.by }, code),
+      (told) => {
+        if (!told) return;
         this.#state.setBenchNow(me.id, told);
         this.sheet.body.scrollTop = 0;
-      }
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-      this.#update();
-    }
+      },
+    );
   }
 
   #close() {

@@ -1,6 +1,7 @@
 // Where a string's saddle belongs: open string, or its 12th harmonic, against the 12th fret.
 
 import { closeBench, dropSaddleNote, openSaddle } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
 import { Ladder } from "./ladder.js";
 import { withCode } from "./room_code.js";
@@ -21,7 +22,6 @@ function words(saddle) {
 
 export class SaddleSheet {
   #state;
-  #asking = false;
 
   constructor(state) {
     this.#state = state;
@@ -35,6 +35,7 @@ export class SaddleSheet {
     this.small = el("p", { className: "soft bench-small" });
     this.caution = el("p", { className: "bench-missing bench-small" });
     this.fault = faultLine();
+    this.asking = new Asking(this.fault, () => this.#update());
     this.drop = el("button", { type: "button", onclick: () => this.#change((me, code) => dropSaddleNote(me.id, state.by, code)) }, "drop the last");
     this.anew = el("button", { type: "button", className: "main", onclick: () => this.#open() }, "anew");
     const field = (text, control) => el("label", {}, el("span", {}, text), control);
@@ -71,7 +72,7 @@ export class SaddleSheet {
     const saddle = this.#saddle;
     const right = saddle?.right ?? 0;
     const pressed = saddle?.pressed ?? 0;
-    say(this.asked, saddle ? ASKED[saddle.next] : this.#asking ? "" : "not listening");
+    say(this.asked, saddle ? ASKED[saddle.next] : this.asking.busy ? "" : "not listening");
     this.drop.disabled = right + pressed === 0;
     const told = saddle?.cents ?? null;
     const verdict = !saddle || told === null ? null : saddle.direction === "in" ? "in" : told > 0 ? "slacken" : "tighten";
@@ -112,18 +113,7 @@ export class SaddleSheet {
 
   async #change(ask) {
     const { me } = this.#state;
-    if (!me || this.#asking) return;
-    this.#asking = true;
-    say(this.fault, "");
-    try {
-      const told = await withCode((code) => ask(me, code));
-      if (told) this.#state.setBenchNow(me.id, told);
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-      this.#update();
-    }
+    if (me) await this.asking.ask((code) => ask(me, code), (told) => told && this.#state.setBenchNow(me.id, told));
   }
 
   #close() {

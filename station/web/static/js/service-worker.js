@@ -22,6 +22,7 @@ const SHELL = [
   "/static/css/tone.css",
   "/static/icons/icon.svg",
   "/static/js/api.js",
+  "/static/js/asking.js",
   "/static/js/axis.js",
   "/static/js/band_view.js",
   "/static/js/bench_menu.js",

@@ -1,13 +1,12 @@
 // Above the tabs on every view: the song that is on, what I have to change for it, and "next".
 
 import { nextSong } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
-import { withCode } from "./room_code.js";
 import { changeWords, drumWords, readyWords } from "./song_words.js";
 
 export class SongBar {
   #state;
-  #asking = false;
 
   constructor(root, state) {
     this.#state = state;
@@ -17,6 +16,7 @@ export class SongBar {
     this.next = el("button", { type: "button", className: "song-next", onclick: () => this.#next() }, "next");
     this.mine = el("ul", { className: "song-mine", id: "song-mine", role: "status" });
     this.fault = el("p", { className: "fault", role: "alert" });
+    this.asking = new Asking(this.fault);
     this.node = el("section", { className: "song-bar", "aria-label": "running order" }, this.mine, this.fault, el("div", { className: "song-row" }, this.link, this.next));
     root.append(this.node);
     state.onChange((what) => {
@@ -59,16 +59,7 @@ export class SongBar {
   }
 
   async #next() {
-    if (this.#asking) return; // a second tap is not a second song
-    this.#asking = true;
-    say(this.fault, "");
-    const after = this.#state.room.order.song?.id ?? 0;
-    try {
-      await withCode((code) => nextSong({ after }, this.#state.by, code));
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-    }
+    const after = this.#state.room.order.song?.id ?? 0; // a second tap is not a second song
+    await this.asking.ask((code) => nextSong({ after }, this.#state.by, code));
   }
 }

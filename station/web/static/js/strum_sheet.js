@@ -1,6 +1,7 @@
 // One strum of all strings: a ladder, and the string to do first.
 
 import { closeBench, openStrum } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
 import { Ladder } from "./ladder.js";
 import { withCode } from "./room_code.js";
@@ -26,7 +27,6 @@ function togetherWords(rows) {
 
 export class StrumSheet {
   #state;
-  #asking = false;
 
   constructor(state) {
     this.#state = state;
@@ -36,6 +36,7 @@ export class StrumSheet {
     this.missing = el("p", { className: "bench-missing" });
     this.small = el("p", { className: "soft bench-small" });
     this.fault = faultLine();
+    this.asking = new Asking(this.fault, () => this.#update());
     this.again = el("button", { type: "button", className: "main", onclick: () => this.#open() }, "listen again");
     this.sheet = new Sheet("One strum", [this.ladder.node, el("div", { className: "bench-words" }, this.word, this.more, this.missing, this.small)], [
       this.fault,
@@ -63,11 +64,11 @@ export class StrumSheet {
     if (!me) return;
     const opened = this.#opened;
     const strum = opened?.strum ?? null;
-    this.again.hidden = Boolean(opened) || this.#asking;
+    this.again.hidden = Boolean(opened) || this.asking.busy;
     const empty = me.strings.map((each) => ({ ...each, cents: null, verdict: null, uncertainty_cents: null }));
     const rows = strum?.strings ?? empty;
     const first = rows.find((row) => strum && row.string === strum.first && row.place === strum.first_place);
-    const hint = strum ? "" : opened ? STRUM : this.#asking ? "" : "not listening";
+    const hint = strum ? "" : opened ? STRUM : this.asking.busy ? "" : "not listening";
     this.ladder.show(rows.map((row) => ({ ...row, first: row === first })), undefined, hint);
     mark(this.ladder.node, "state", strum ? "heard" : "waiting");
     this.#sayWords(strum, rows, first);
@@ -91,18 +92,11 @@ export class StrumSheet {
 
   async #open() {
     const { me } = this.#state;
-    if (!me || this.#asking) return;
-    this.#asking = true;
-    try {
-      const told = await withCode((code) => openStrum(me.id, this.#state.by, code));
-      if (told) this.#state.setBenchNow(me.id, told);
-      else this.sheet.close();
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-      this.#update();
-    }
+    if (!me) return;
+    await this.asking.ask(
+      (code) => openStrum(me.id, this.#state.by, code),
+      (told) => (told ? this.#state.setBenchNow(me.id, told) : this.sheet.close()),
+    );
   }
 
   #close() {

@@ -1,21 +1,21 @@
 // On a line that several players share: whose turn it is, and mine to take or to hand on.
 
 import { handOn, takeTurn } from "./api.js";
+import { Asking } from "./asking.js";
 import { el, mark, say } from "./dom.js";
-import { withCode } from "./room_code.js";
 
 const SOON_S = 20;
 const PLACES = ["next", "second", "third", "fourth"];
 
 export class TurnBar {
   #state;
-  #asking = false;
 
   constructor(root, state) {
     this.#state = state;
     this.words = el("p", { className: "turn-words", role: "status" });
     this.button = el("button", { type: "button", onclick: () => this.#ask() });
     this.fault = el("p", { className: "fault", role: "alert" });
+    this.asking = new Asking(this.fault);
     this.node = el("section", { className: "turn-bar", "aria-label": "turns", hidden: true }, this.words, this.button, this.fault);
     root.append(this.node);
     state.onChange((what) => {
@@ -59,16 +59,7 @@ export class TurnBar {
   }
 
   async #ask() {
-    if (this.#asking) return;
-    this.#asking = true;
-    say(this.fault, "");
     const act = this.#mine === "none" ? takeTurn : handOn;
-    try {
-      await withCode((code) => act(this.#state.me.id, this.#state.by, code));
-    } catch (error) {
-      say(this.fault, error.message);
-    } finally {
-      this.#asking = false;
-    }
+    await this.asking.ask((code) => act(this.#state.me.id, this.#state.by, code));
   }
 }
