@@ -14,10 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from station.errors import SignalError
-from station.measure.decimate import Decimator, Samples
 from station.measure.drums.onsets import HOP_S, Onsets
-from station.measure.history import History
-from station.measure.levels import LevelMeter
+from station.measure.hops import HopEar
 from station.measure.string_health import LEAST_S, LONGEST_S, hear_pluck
 from station.measure.string_health_types import Pluck
 
@@ -38,7 +36,7 @@ class Plucked:
     pluck: Pluck
 
 
-class PluckEar:
+class PluckEar(HopEar[Plucked]):
     """Listens to line `line` (counted from 1) at `rate_hz`, 8 to 192 kHz, for a string of
     `target_hz`.
 
@@ -47,60 +45,26 @@ class PluckEar:
     """
 
     def __init__(self, rate_hz: float, target_hz: float, line: int = 1) -> None:
-        self._decimator = Decimator(rate_hz)
-        self._rate = self._decimator.rate_hz
+        super().__init__(rate_hz, line, HOP_S, LISTEN_S + 1.5)
         if not (math.isfinite(target_hz) and 16.0 <= target_hz <= 0.3 * self._rate):
             raise SignalError(
                 f"a string of {target_hz:g} Hz: from 16 to {0.3 * self._rate:.0f} Hz is heard"
             )
         self._target_hz = target_hz
-        self._line = line
-        self._rate_hz = rate_hz
-        self._hop = round(HOP_S * self._rate)
-        self._history = History(round((LISTEN_S + 1.5) * self._rate))
-        self._meter = LevelMeter(rate_hz, line)
         self._onsets = Onsets()
-        self._taken = 0
-        self._done = 0
-        self._origin_s = 0.0
         self._forget()
 
-    def push(self, block: Samples) -> list[Plucked]:
-        """Take the next samples, shape (n,), full scale 1.0; the plucks that have ended."""
-        if block.ndim != 1:
-            raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
-        if not math.isfinite(float(np.dot(block, block))):
-            raise SignalError(f"line {self._line}: a sample is not a finite number")
-        most = max(1, round(0.5 * self._rate_hz))
-        told: list[Plucked] = []
-        for first in range(0, block.size, most):
-            told += self._hear(np.asarray(block[first : first + most], np.float32))
-        return told
+    def finish(self) -> list[Plucked]:
+        """The stream ends: the pluck that sounded is told as far as it was heard."""
+        return self._close(self._done)
 
-    def mark_gap(self, lost_frames: int) -> list[Plucked]:
-        """Samples were lost: the pluck that sounded is told as far as it was heard."""
-        told = self._close(self._done)
-        self._taken += max(0, lost_frames)
-        self._decimator.reset()
-        self._done = self._history.stop
+    def _start_afresh(self) -> None:
         self._onsets.reset()
-        self._origin_s = self._taken / self._rate_hz - self._history.stop / self._rate
-        return told
 
     def _forget(self) -> None:
         self._began: int | None = None
         self._loudest = 0.0
         self._quiet_hops = 0
-
-    def _hear(self, block: Samples) -> list[Plucked]:
-        self._taken += block.size
-        self._meter.push(block, self._taken)
-        self._history.append(self._decimator.push(block))
-        told: list[Plucked] = []
-        while self._done + self._hop <= self._history.stop:
-            self._done += self._hop
-            told += self._step()
-        return told
 
     def _step(self) -> list[Plucked]:
         hop = self._history.between(self._done - self._hop - 2, self._done).astype(np.float64)

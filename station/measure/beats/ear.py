@@ -9,19 +9,15 @@ blocks changes nothing.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
-from station.errors import SignalError
 from station.measure.beats.alone import Alone
 from station.measure.beats.joining import MOST_BANDS, Heard, Own, hear_pair
 from station.measure.beats.near_lines import hear_lines
 from station.measure.beats.strokes import HOP_S, Strokes
 from station.measure.beats.types import BeatReading, OwnPitch
-from station.measure.decimate import PASS_SHARE, WORKING_RATE_HZ, Decimator, Samples
-from station.measure.history import History
-from station.measure.levels import LevelMeter
+from station.measure.decimate import PASS_SHARE, WORKING_RATE_HZ, Samples
+from station.measure.hops import HopEar
 from station.music.pairs import StringPair
 from station.music.pitch import A4_STANDARD_HZ, check_a4
 
@@ -38,7 +34,7 @@ LEAST_TOP_HZ, MOST_TOP_HZ = 1300.0, 4700.0
 TOP_TIMES = 4.2  # the fourth meeting, and some
 
 
-class BeatEar:
+class BeatEar(HopEar[BeatReading]):
     """Listens to line `line` (counted from 1) at `rate_hz`, 8 to 192 kHz, for the beats of `pair`.
 
     Without a pair the strongest two lines that beat are told. `a4_hz` is the present reference,
@@ -59,48 +55,16 @@ class BeatEar:
         every_s: float = EVERY_S,
     ) -> None:
         check_a4(a4_hz)
-        self._rate_hz = rate_hz
+        least_hz = min(_top_hz(pair, a4_hz) / PASS_SHARE, WORKING_RATE_HZ)
+        super().__init__(rate_hz, line, HOP_S, KEPT_S + 1.0, least_hz)
+        self._top_hz = self._decimator.top_share * self._rate
+        self._strokes = Strokes(self._hop)
         self._pair = pair
-        self._line = line
         self._a4_hz = a4_hz
         self._hold = hold
         self._every_s = every_s
         self._bands = MOST_BANDS if thorough else LIVE_BANDS
-        least_hz = min(_top_hz(pair, a4_hz) / PASS_SHARE, WORKING_RATE_HZ)
-        self._decimator = Decimator(rate_hz, least_hz)
-        self._rate = self._decimator.rate_hz
-        self._top_hz = self._decimator.top_share * self._rate
-        self._hop = max(8, round(HOP_S * self._rate))
-        self._history = History(round((KEPT_S + 1.0) * self._rate))
-        self._strokes = Strokes(self._hop)
-        self._meter = LevelMeter(rate_hz, line)
-        self._taken = 0
-        self._done = 0
-        self._base = 0  # the first decimated sample after a gap
-        self._origin_s = 0.0
         self._forget()
-
-    def push(self, block: Samples) -> list[BeatReading]:
-        """Take the next samples, shape (n,), full scale 1.0; the readings they let us tell."""
-        if block.ndim != 1:
-            raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
-        if not math.isfinite(float(np.dot(block, block))):
-            raise SignalError(f"line {self._line}: a sample is not a finite number")
-        most = max(1, round(0.5 * self._rate_hz))
-        readings: list[BeatReading] = []
-        for first in range(0, block.size, most):
-            readings += self._hear(np.asarray(block[first : first + most], np.float32))
-        return readings
-
-    def mark_gap(self, lost_frames: int) -> list[BeatReading]:
-        """Samples were lost: what sounded is over, what follows begins afresh."""
-        readings = self.finish()
-        self._taken += max(0, lost_frames)
-        self._decimator.reset()
-        self._done = self._base = self._history.stop
-        self._strokes.reset()
-        self._origin_s = self._taken / self._rate_hz - self._history.stop / self._rate
-        return readings
 
     def finish(self) -> list[BeatReading]:
         """The stream ends: what still sounds, as far as more of it was heard than was told."""
@@ -117,15 +81,8 @@ class BeatEar:
         self._own: Own | None = None
         self._own_at = 0
 
-    def _hear(self, block: Samples) -> list[BeatReading]:
-        self._taken += block.size
-        self._meter.push(block, self._taken)
-        self._history.append(self._decimator.push(block))
-        readings: list[BeatReading] = []
-        while self._done + self._hop <= self._history.stop:
-            self._done += self._hop
-            readings += self._step()
-        return readings
+    def _start_afresh(self) -> None:
+        self._strokes.reset()
 
     def _step(self) -> list[BeatReading]:
         first = max(self._base, self._done - self._hop - 2)

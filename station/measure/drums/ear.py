@@ -7,18 +7,16 @@ worked on in hops of fixed length, so that how the sound is cut into blocks chan
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from station.errors import SignalError
 from station.measure.decimate import Decimator, Samples
 from station.measure.drums.judging import Sound, judged
 from station.measure.drums.onsets import HOP_S, Onsets
 from station.measure.drums.types import Stroke
 from station.measure.history import History
-from station.measure.levels import LevelMeter
+from station.measure.hops import HopEar
 
 MODES_RATE_HZ = 4000.0  # the least rate for the modes: 1.3 kHz of them
 FIRST_S = 0.28
@@ -44,7 +42,7 @@ class _Open:
     quiet_hops: int = 0
 
 
-class DrumEar:
+class DrumEar(HopEar[Stroke]):
     """Listens to line `line` (counted from 1) at `rate_hz`, 8 to 192 kHz.
 
     Raises SignalError for an impossible rate, and from `push` for samples of the wrong shape or
@@ -52,61 +50,24 @@ class DrumEar:
     """
 
     def __init__(self, rate_hz: float, line: int = 1) -> None:
-        self._line = line
-        self._rate_hz = rate_hz
-        self._outer = Decimator(rate_hz)
-        self._rate = self._outer.rate_hz
+        super().__init__(rate_hz, line, HOP_S, KEPT_S)
         self._inner = Decimator(self._rate, MODES_RATE_HZ)
-        self._hop = round(HOP_S * self._rate)
-        self._history = History(round(KEPT_S * self._rate))
         self._low = History(round(KEPT_S * self._inner.rate_hz))
-        self._meter = LevelMeter(rate_hz, line)
         self._onsets = Onsets()
         self._open: _Open | None = None
-        self._taken = 0
-        self._done = 0  # working samples seen in hops
-        self._low_base = 0  # working sample at which the first of `_low` stands
-        self._origin_s = 0.0  # of working sample 0
-
-    def push(self, block: Samples) -> list[Stroke]:
-        """Take the next samples, shape (n,), full scale 1.0; the strokes they let us tell."""
-        if block.ndim != 1:
-            raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
-        if not math.isfinite(float(np.dot(block, block))):
-            raise SignalError(f"line {self._line}: a sample is not a finite number")
-        most = max(1, round(0.5 * self._rate_hz))
-        strokes: list[Stroke] = []
-        for first in range(0, block.size, most):
-            strokes += self._hear(np.asarray(block[first : first + most], np.float32))
-        return strokes
-
-    def mark_gap(self, lost_frames: int) -> list[Stroke]:
-        """Samples were lost: end what sounds, start afresh after them."""
-        strokes = self.finish()
-        self._taken += max(0, lost_frames)
-        self._outer.reset()
-        self._inner.reset()
-        self._done = self._low_base = self._history.stop
-        self._low = History(round(KEPT_S * self._inner.rate_hz))
-        self._onsets.reset()
-        self._origin_s = self._taken / self._rate_hz - self._history.stop / self._rate
-        return strokes
 
     def finish(self) -> list[Stroke]:
         """The stream ends: the stroke that still sounds."""
         return self._close(self._done)
 
-    def _hear(self, block: Samples) -> list[Stroke]:
-        self._taken += block.size
-        self._meter.push(block, self._taken)
-        decimated = self._outer.push(block)
-        self._history.append(decimated)
+    def _start_afresh(self) -> None:
+        self._inner.reset()
+        self._low = History(round(KEPT_S * self._inner.rate_hz))
+        self._onsets.reset()
+
+    def _keep(self, decimated: Samples) -> None:
+        super()._keep(decimated)
         self._low.append(self._inner.push(decimated))
-        strokes: list[Stroke] = []
-        while self._done + self._hop <= self._history.stop:
-            self._done += self._hop
-            strokes += self._step()
-        return strokes
 
     def _step(self) -> list[Stroke]:
         hop = self._history.between(self._done - self._hop - 2, self._done).astype(np.float64)
@@ -165,12 +126,12 @@ class DrumEar:
             return None  # cut off by a gap or the end
         factor = self._inner.factor
         before = round(BEFORE_S * self._rate)
-        start = max(now.at - before, self._low_base, self._history.start)
-        low_start = max(self._low.start, -(-(start - self._low_base) // factor))
+        start = max(now.at - before, self._base, self._history.start)
+        low_start = max(self._low.start, -(-(start - self._base) // factor))
         settling = round(self._inner.delay_s * self._rate) + factor  # not final before
-        low_stop = (stop - self._low_base - settling) // factor
+        low_stop = (stop - self._base - settling) // factor
         low = self._low.between(low_start, low_stop).astype(np.float64)
-        onset = round((now.at - self._low_base) / factor) - low_start
+        onset = round((now.at - self._base) / factor) - low_start
         onset_frame = round((self._origin_s + now.at / self._rate) * self._rate_hz)
         stop_frame = round((self._origin_s + stop / self._rate) * self._rate_hz)
         sound = Sound(

@@ -8,16 +8,12 @@ changes nothing.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 
-from station.errors import SignalError
-from station.measure.decimate import Decimator, Samples
 from station.measure.drums.onsets import HOP_S, Onsets
-from station.measure.history import History
-from station.measure.levels import LevelMeter
+from station.measure.hops import HopEar
 from station.measure.strum.strum import measure_strum
 from station.measure.strum.types import Strum, Target, checked
 
@@ -30,7 +26,7 @@ OVER_HOPS = 20
 BEFORE_S = 0.03
 
 
-class StrumEar:
+class StrumEar(HopEar[Strum]):
     """Listens to line `line` (counted from 1) at `rate_hz`, 8 to 192 kHz, for `targets`.
 
     `whole`: the stream is all there is, as a file is. Then a sound it begins with was struck
@@ -44,17 +40,8 @@ class StrumEar:
         self, rate_hz: float, targets: Sequence[Target], line: int = 1, whole: bool = False
     ) -> None:
         self._targets = checked(targets)
-        self._line = line
-        self._rate_hz = rate_hz
-        self._decimator = Decimator(rate_hz)
-        self._rate = self._decimator.rate_hz
-        self._hop = round(HOP_S * self._rate)
-        self._history = History(round((LISTEN_S + 1.5) * self._rate))
-        self._meter = LevelMeter(rate_hz, line)
+        super().__init__(rate_hz, line, HOP_S, LISTEN_S + 1.5)
         self._onsets = Onsets()
-        self._taken = 0
-        self._done = 0  # working samples seen in hops
-        self._origin_s = 0.0  # of working sample 0
         self._unstruck = whole  # and nothing was struck yet
         if whole:
             self._onsets.push(np.zeros(self._hop), np.zeros(self._hop))
@@ -68,28 +55,6 @@ class StrumEar:
     def retarget(self, targets: Sequence[Target]) -> None:
         """From now on listen for other strings; raises SignalError for impossible ones."""
         self._targets = checked(targets)
-
-    def push(self, block: Samples) -> list[Strum]:
-        """Take the next samples, shape (n,), full scale 1.0; the strums they let us tell."""
-        if block.ndim != 1:
-            raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
-        if not math.isfinite(float(np.dot(block, block))):
-            raise SignalError(f"line {self._line}: a sample is not a finite number")
-        most = max(1, round(0.5 * self._rate_hz))
-        strums: list[Strum] = []
-        for first in range(0, block.size, most):
-            strums += self._hear(np.asarray(block[first : first + most], np.float32))
-        return strums
-
-    def mark_gap(self, lost_frames: int) -> list[Strum]:
-        """Samples were lost: tell what was heard, start afresh after them."""
-        strums = self.finish()
-        self._taken += max(0, lost_frames)
-        self._decimator.reset()
-        self._done = self._history.stop
-        self._onsets.reset()
-        self._origin_s = self._taken / self._rate_hz - self._history.stop / self._rate
-        return strums
 
     def finish(self) -> list[Strum]:
         """The stream ends: the strum that still sounds."""
@@ -106,15 +71,8 @@ class StrumEar:
         self._loudest = 0.0
         self._quiet_hops = 0
 
-    def _hear(self, block: Samples) -> list[Strum]:
-        self._taken += block.size
-        self._meter.push(block, self._taken)
-        self._history.append(self._decimator.push(block))
-        strums: list[Strum] = []
-        while self._done + self._hop <= self._history.stop:
-            self._done += self._hop
-            strums += self._step()
-        return strums
+    def _start_afresh(self) -> None:
+        self._onsets.reset()
 
     def _step(self) -> list[Strum]:
         hop = self._history.between(self._done - self._hop - 2, self._done).astype(np.float64)
