@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import astuple
 
 from hw.line_levels import (
     BLOCKING_F,
@@ -40,9 +41,11 @@ from station.lamps.pins import (
     COLUMN,
     GROUND_OF_BUTTONS,
     GROUND_OF_LAMPS,
+    HEADER_OF,
     QUIET_BUTTON,
     REFERENCE_BUTTON,
 )
+from station.lamps.wiring import COUNTS, NOT_FOR_BUTTONS, NOT_FOR_LAMPS, SPOKEN_FOR
 
 Row = Sequence[object]
 MARK = re.compile(r"(<!-- table: ([a-z-]+) -->\n).*?(<!-- end -->)", re.DOTALL)
@@ -105,6 +108,30 @@ def budget() -> str:
     return _table(("lamps", "rated at 20 mA", "at the least", "usually", "at the most"), rows)
 
 
+def free() -> str:
+    """Which GPIO may have a lamp or a button of one's own, and who else may want it."""
+    alike: dict[Row, list[int]] = {}
+    for bcm in sorted(HEADER_OF):
+        wanted = SPOKEN_FOR.get(bcm, "read at the start" if bcm in NOT_FOR_BUTTONS else "nobody")
+        answers = tuple("no" if bcm in none else "yes" for none in (NOT_FOR_LAMPS, NOT_FOR_BUTTONS))
+        alike.setdefault((*answers, wanted), []).append(bcm)
+    rows: list[Row] = [(", ".join(map(str, pins)), *answer) for answer, pins in alike.items()]
+    return _table(("GPIO", "a lamp", "a button", "who else wants it"), rows)
+
+
+def smaller() -> str:
+    """What flows through columns of each length, with and without the band lamp."""
+    rows: list[Row] = []
+    for count in COUNTS:
+        half = (len(COLUMN) - count) // 2
+        column = COLUMN[half : len(COLUMN) - half]
+        for name, lamps in (("", column), (" and the band lamp", (*column, BAND))):
+            flows = [currents(lamp.colour, lamp.resistor_ohm) for lamp in lamps]
+            sums = [sum(values) for values in zip(*map(astuple, flows), strict=True)]
+            rows.append((f"{count} lamps{name}", *(f"{one:.1f} mA" for one in sums)))
+    return _table(("fully lit", "at the least", "usually", "at the most"), rows)
+
+
 def levels() -> str:
     """The nominal levels."""
     rows = []
@@ -151,6 +178,8 @@ TABLES: dict[str, Callable[[], str]] = {
     "pins": pins,
     "resistors": resistors,
     "budget": budget,
+    "free": free,
+    "smaller": smaller,
     "levels": levels,
     "pads": pads,
 }

@@ -296,6 +296,7 @@ class TunerStation(Asked):
                 chosen.mode,
                 player=chosen.player,
                 in_cents=self.settings.station.in_cents,
+                wiring=chosen.wiring(),
                 on_quiet_button=self._toggle_quiet,
                 on_reference_button=self._reference_button,
                 on_state=lambda state, reason: self._do(

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, get_args
 
 from station import settings_checks as check
+from station import settings_pins as pins
 from station.errors import SettingsError
 from station.music.names import NamingSystem
 from station.music.offsets import offsets_as_json
@@ -88,7 +89,14 @@ _TABLES: Mapping[str, Mapping[str, Check]] = {
         "port": check.whole(1, 65535),
         "max_streams": check.whole(1, 256),
     },
-    "lamps": {"mode": check.one_of("gpio", "mock", "off"), "player": check.text()},
+    "lamps": {
+        "mode": check.one_of("gpio", "mock", "off"),
+        "player": check.text(),
+        "column": pins.column,
+        "band": pins.lamp,
+        "quiet_button": pins.button,
+        "reference_button": pins.button,
+    },
     "agreement": {"decides": check.one_of("everyone", "leader"), "leader": check.text()},
     "tone": {"device": check.device_or_off},
     "quiet": {"automatic": check.one_of(*get_args(Automatic))},
@@ -137,7 +145,7 @@ def effective(settings: Settings) -> dict[str, Any]:
         "station": station,
         "input": asdict(settings.input),
         "page": asdict(settings.page),
-        "lamps": asdict(settings.lamps),
+        "lamps": {key: pins.spelled(value) for key, value in asdict(settings.lamps).items()},
         "agreement": asdict(settings.agreement),
         "tone": asdict(settings.tone),
         "quiet": asdict(settings.quiet),
@@ -201,6 +209,8 @@ class _Reader:
         line_input = InputSettings(**tables["input"])
         lines = line_input.channels if self._tells("input", "channels", tables) else MAX_CHANNELS
         players = self._players(tunings, lines, tables)
+        for key, what in pins.clashes(tables["lamps"], self._data.get("lamps")):
+            self._fault(("lamps", key), what)
         if self._faults:
             raise SettingsError([text for _, text in sorted(self._faults)])
         return Settings(

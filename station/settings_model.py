@@ -10,6 +10,8 @@ from types import MappingProxyType
 from typing import Literal
 
 from station.errors import StorageError
+from station.lamps.pins import BAND, COLUMN, QUIET_BUTTON, REFERENCE_BUTTON
+from station.lamps.wiring import Wiring, own_wiring
 from station.music.names import NamingSystem
 from station.music.tunings import Instrument, Tuning, load_instruments
 from station.room.model import Player
@@ -58,10 +60,22 @@ class PageSettings:
 
 @dataclass(frozen=True, slots=True)
 class LampSettings:
-    """Which pins the lamps use, and whom the column shows (empty: whoever sounds first)."""
+    """Which pins the lamps use, and whom the column shows (empty: whoever sounds first).
+
+    ``column`` is its GPIO numbers from bottom to top, 3, 5 or 7 of them; of band lamp and
+    buttons None are those that are not wired.
+    """
 
     mode: Literal["gpio", "mock", "off"] = "gpio"
     player: str = ""
+    column: tuple[int, ...] = tuple(lamp.bcm for lamp in COLUMN)
+    band: int | None = BAND.bcm
+    quiet_button: int | None = QUIET_BUTTON.bcm
+    reference_button: int | None = REFERENCE_BUTTON.bcm
+
+    def wiring(self) -> Wiring:
+        """Lamps and buttons on their pins; raises LampMapError for what cannot be wired."""
+        return own_wiring(self.column, self.band, self.quiet_button, self.reference_button)
 
 
 @dataclass(frozen=True, slots=True)

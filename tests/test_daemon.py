@@ -360,6 +360,17 @@ def test_a_damaged_store_is_kept_aside_and_said(start, settings):
     assert put(station, "/api/v1/reference", {"a4_hz": 443.0, "by": "Tove"}) == 200
 
 
+def test_a_builders_own_pins_light_the_room_and_their_button_quiets_it(start, settings):
+    own = LampSettings("mock", column=(4, 17, 27), band=None, quiet_button=23)
+    station = start(of=replace(settings, lamps=replace(own, reference_button=None)))
+    factory = station.lamps.pin_factory
+
+    factory.pin(23).drive_low()
+
+    wait_until(lambda: station.snapshot()["station"]["quiet"])
+    assert {pin.name for pin in factory.pins} == {"GPIO4", "GPIO17", "GPIO27", "GPIO23"}
+
+
 def test_lamps_that_cannot_be_had_are_said_and_cost_nothing_else(start, hand, settings, tmp_path):
     # lgpio is looked for where there is none.
     station = start(hand, replace(settings, lamps=LampSettings("gpio")))

@@ -61,8 +61,8 @@ def test_the_guide_shows_every_picture_and_names_every_recipe_there_is():
     guide = GUIDE.read_text(encoding="utf-8")
 
     assert sorted(re.findall(r"pictures/([\w-]+\.svg)", guide)) == NAMES
-    recipes = sorted(path.name for path in (GUIDE.parent / "recipes").glob("*.py"))
-    assert sorted(set(re.findall(r"\(recipes/(\w+\.py)\)", guide))) == recipes
+    recipes = sorted(path.name for path in (GUIDE.parent / "recipes").glob("*.*"))
+    assert sorted(set(re.findall(r"\(recipes/(\w+\.\w+)\)", guide))) == recipes
 
 
 @pytest.mark.parametrize("part", [*COLUMN, BAND, QUIET_BUTTON, REFERENCE_BUTTON])

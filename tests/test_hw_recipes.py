@@ -17,8 +17,11 @@ from typing import Any
 import gpiozero
 import pytest
 
+from station.commands.lamps import run_lamps_test
 from station.lamps.chip import mock_factory
 from station.lamps.lamps import Lamps
+from station.lamps.wiring import remarks
+from station.settings import load_settings
 from station.web.server import PageServer
 from tests.support.fake_station import FakeStation
 from tests.support.page_client import wait_until
@@ -117,6 +120,27 @@ def test_an_own_lamp_map_shows_the_room_and_its_readings_on_its_own_pins(
         assert lamps.lit()[0][1:] == (0.0,) * 4
         names = {pin.name for pin in lamps.pin_factory.pins}
         assert names == {f"GPIO{lamp.bcm}" for lamp in own.MAP.lamps}
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in RECIPES.glob("*.toml")))
+def test_the_lamps_of_a_recipes_settings_are_lit_one_by_one(name, capsys):
+    path = RECIPES / f"{name}.toml"
+
+    assert run_lamps_test(path, "mock", 0.02, as_json=False) == 0
+
+    wiring = load_settings(path).lamps.wiring()
+    said = capsys.readouterr().out.splitlines()
+    assert remarks(wiring) == []
+    for line, lamp in zip(said[1:], wiring.lamps, strict=False):
+        assert line.startswith(lamp.name)
+        assert f"GPIO {lamp.bcm} " in line
+
+
+def test_three_lamps_hang_on_the_same_pins_with_and_without_a_program():
+    pins = load_settings(RECIPES / "three_lamps.toml").lamps.column
+    program = (RECIPES / "three_lamps.py").read_text()
+
+    assert f"lamps = [{', '.join(f'PWMLED({bcm})' for bcm in pins)}]" in program
 
 
 # -- following events --------------------------------------------------------------

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 import station
 from station.errors import SettingsError, StorageError
+from station.lamps.wiring import STANDARD, own_wiring
 from station.room.room import Reference, Room
 from station.settings import (
     KEYS,
@@ -233,6 +234,22 @@ tuning = "drop-q"
         ("[page]\nmax_streams = 0", 2, "page.max_streams", "1 to 256"),
         ("[lamps]\nmode = 'mok'", 2, "lamps.mode", "nearest is mock"),
         ("[lamps]\nplayer = 'player1'", 2, "lamps.player", "nearest is player-1"),
+        ("[lamps]\ncolumn = 5", 2, "lamps.column", "such as [13, 26, 16]"),
+        ("[lamps]\ncolumn = [5, 6]", 2, "lamps.column", "3, 5 or 7"),
+        ("[lamps]\ncolumn = [5, 6, 31]", 2, "lamps.column", "pin 31 is GPIO 6"),
+        ("[lamps]\ncolumn = [5, 6, 39]", 2, "lamps.column", "pin 39 is ground and no GPIO"),
+        ("[lamps]\ncolumn = [5, 6, 41]", 2, "lamps.column", "0 to 27"),
+        ("[lamps]\ncolumn = [5, 6, 2]", 2, "lamps.column", "from 4 up"),
+        ("[lamps]\ncolumn = [5, 6, 'a']", 2, "lamps.column", "'a' is not on the header"),
+        ("[lamps]\ncolumn = [5, 6, 5]", 2, "lamps.column", "given twice"),
+        ("[lamps]\ncolumn = [4, 17, 22]", 2, "lamps.column", 'write quiet_button with another'),
+        ("[lamps]\nband = 5", 2, "lamps.band", "write column with another"),
+        ("[lamps]\nband = 9\ncolumn = [9, 6, 5]", 2, "lamps.band", "given to column, too"),
+        ("[lamps]\nband = '24'", 2, "lamps.band", "without quotes"),
+        ("[lamps]\nband = 0", 2, "lamps.band", "from 4 up"),
+        ("[lamps]\nquiet_button = 1", 2, "lamps.quiet_button", "from 2 up"),
+        ("[lamps]\nreference_button = true", 2, "lamps.reference_button", "0 to 27"),
+        ("[lamps]\nbutton = 4", 2, "lamps.button", "nearest valid key is quiet_button"),
         ("input = { rate_hz = 1 }", 1, "input.rate_hz", "44100"),
         ("page.port = 0", 1, "page.port", "1 to 65535"),
         ("station.name = '''\n'''\n[page]\nport = -1", 4, "page.port", "65535"),
@@ -563,6 +580,28 @@ def test_the_room_code_is_masked_wherever_settings_are_shown(tmp_path):
     assert effective(settings)["station"]["room_code"] == MASK
     assert "sesame" not in effective_toml(settings)
     assert "sesame" not in json.dumps(effective(settings))
+
+
+def test_without_pins_in_the_file_lamps_and_buttons_are_wired_as_usual(tmp_path):
+    assert load(tmp_path, "").lamps.wiring() == STANDARD
+
+
+def test_a_builders_own_pins_are_wired_shown_and_read_again(tmp_path):
+    settings = load(
+        tmp_path,
+        '[lamps]\ncolumn = [13, 26, 16]\nband = "none"\nquiet_button = 4\n'
+        'reference_button = "none"\n',
+    )
+
+    assert settings.lamps.wiring() == own_wiring([13, 26, 16], quiet_button=4)
+    assert effective(settings)["lamps"]["band"] == "none"
+    assert load(tmp_path, effective_toml(settings)).lamps == settings.lamps
+
+
+def test_pins_at_fault_by_themselves_clash_with_nothing(tmp_path):
+    found = faults(tmp_path, "[lamps]\ncolumn = [99, 22, 5]\nband = 5\nquiet_button = 5")
+
+    assert [entry.split(": ")[1] for entry in found] == ["lamps.column", "lamps.quiet_button"]
 
 
 def test_effective_settings_are_a_settings_file_that_means_the_same(tmp_path):

@@ -2,21 +2,23 @@
 
     .venv/bin/python hw/recipes/own_lamp_map.py http://192.0.2.7:8000 [--mock]
 
-for a column that hangs elsewhere than the station stands. Numbers are GPIO numbers, the column
-from bottom to top: amber below, white in the middle, blue above. A map that cannot be is
-refused with the reason.
+for a column that hangs elsewhere than the station stands. The pins are those of
+own_lamp_map.toml beside this, settings like the station's own: the same [lamps] in the
+station's settings has the box itself light them.
 """
 
 import contextlib
 import signal
 import sys
+from pathlib import Path
 
 from follow_events import follow
 
 from station.lamps.lamps import Lamps
-from station.lamps.wiring import own_wiring, remarks
+from station.lamps.wiring import remarks
+from station.settings import load_settings
 
-MAP = own_wiring(column=[17, 27, 22, 10, 9], band=11)
+MAP = load_settings(Path(__file__).with_name("own_lamp_map.toml")).lamps.wiring()
 
 
 def run(heard, lamps):

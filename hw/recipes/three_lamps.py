@@ -5,6 +5,8 @@
 Wire GPIO 5 to an amber, GPIO 26 to a white, GPIO 16 to a blue LED: pin, resistor (330 ohms for
 amber, 150 for the others), the LED's longer leg, its shorter leg to ground. The lamp pulses
 once a second while the string is far off and stands still when it is nearly there.
+
+On the station itself these three need no program: three_lamps.toml beside this is its [lamps].
 """
 
 import contextlib

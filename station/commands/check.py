@@ -81,7 +81,7 @@ def look_with(settings: Settings) -> Iterator[Item]:
         return
     yield look_at_clock()
     yield tracker_item(probe_aubio())
-    yield look_at_lamps(settings.lamps.mode)
+    yield look_at_lamps(settings.lamps.mode, wiring=settings.lamps.wiring())
     yield look_at_tone(settings.tone.device)
     yield from look_at_input(settings.input, settings.players)
 

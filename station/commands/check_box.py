@@ -15,6 +15,7 @@ from station.commands.check_item import Item, fault, ok, remark
 from station.errors import LampError
 from station.lamps.chip import DEVICES
 from station.lamps.lamps import SWITCHED_OFF, FactoryName, Lamps
+from station.lamps.wiring import STANDARD, Wiring, budget_words, remarks
 from station.network import interface_addresses
 
 DISTRIBUTION = "rehearsal-room-station"
@@ -23,6 +24,7 @@ MAY_BE_MISSING = {
     "gpiozero": "no lamps",
 }
 INSTALL = "run hw/start.sh again: it installs what is missing"
+OTHER_PINS = "take another pin in [lamps] if there is one on this box; else leave it"
 
 # The database stays under 1 MB; these leave room for its log and for the system's own. Our choice.
 FULL_BYTES = 10_000_000
@@ -129,19 +131,30 @@ def look_at_network(host: str) -> Item:
     return ok("network", f"this box is {', '.join(own)}")
 
 
-def look_at_lamps(mode: FactoryName, devices: Path = DEVICES) -> Item:
-    """Whether the lamps' pins can be had; they are given back at once."""
+def look_at_lamps(mode: FactoryName, devices: Path = DEVICES, wiring: Wiring = STANDARD) -> Item:
+    """Whether the lamps' and buttons' pins can be had; they are given back at once."""
     if mode == "mock":
         return remark(
-            "lamps", "mock pins: no lamp is lit", 'set mode = "gpio" in [lamps] for real ones'
+            "lamps",
+            f"mock pins: no lamp is lit; {budget_words(wiring)}",
+            'set mode = "gpio" in [lamps] for real ones',
         )
     try:
-        lamps = Lamps(mode, devices=devices)
+        lamps = Lamps(
+            mode,
+            devices=devices,
+            wiring=wiring,
+            on_quiet_button=lambda: None,
+            on_reference_button=lambda _: None,
+        )
     except LampError as error:
         return dark_lamps(str(error), devices)
     state, reason = lamps.status
     lamps.stop()
-    return ok("lamps", reason or f"{state}: every pin can be had")
+    found = reason or f"{state}: every pin can be had; {budget_words(wiring)}"
+    if reason is None and (doubtful := remarks(wiring)):
+        return remark("lamps", "; ".join([found, *doubtful]), OTHER_PINS)
+    return ok("lamps", found)
 
 
 def dark_lamps(reason: str, devices: Path = DEVICES) -> Item:

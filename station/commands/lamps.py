@@ -23,7 +23,7 @@ from station.lamps.lamps import FRAME_S
 from station.lamps.lights import IN_USE, Lights, PinsName
 from station.lamps.pins import Lamp, Push
 from station.lamps.walk import Shown, Step, settled, steps
-from station.lamps.wiring import STANDARD, Wiring, remarks
+from station.lamps.wiring import Wiring, remarks
 
 MOCK = "Mock pins: nothing is lit, and no press is felt."
 Told = dict[str, Any]
@@ -34,13 +34,12 @@ def run_lamps_test(
     pins: PinsName | None,
     lamp_s: float,
     as_json: bool,
-    wiring: Wiring = STANDARD,
 ) -> int:
     """Light every lamp for ``lamp_s`` with its name, then show the signs. Exit code.
 
     ``pins`` None takes those of the settings. Raises SettingsError and LampError.
     """
-    chosen = _pins(config, pins)
+    chosen, wiring = _chosen(config, pins)
     with ending() as ended:
         lights = Lights(chosen, wiring)
         try:
@@ -57,13 +56,12 @@ def run_buttons(
     pins: PinsName | None,
     seconds: float,
     as_json: bool,
-    wiring: Wiring = STANDARD,
 ) -> int:
     """Say every press for so long. Exit code 1 when a button is stuck at the end.
 
     Raises SettingsError and LampError.
     """
-    chosen = _pins(config, pins)
+    chosen, wiring = _chosen(config, pins)
     told: queue.SimpleQueue[Told] = queue.SimpleQueue()
     with ending() as ended, _open_buttons(chosen, wiring, told) as buttons:
         if not as_json:
@@ -89,10 +87,13 @@ def ending() -> Iterator[threading.Event]:
             signal.signal(number, handler)
 
 
-def _pins(config: Path | None, pins: PinsName | None) -> PinsName:
-    """As asked for, else as set; lamps that are switched off are still to be tested on pins."""
-    mode = read_settings(config).lamps.mode
-    return pins or ("gpio" if mode == "off" else mode)
+def _chosen(config: Path | None, pins: PinsName | None) -> tuple[PinsName, Wiring]:
+    """Pins as asked for, else as set, and what is wired to them.
+
+    Lamps that are switched off are still to be tested on pins.
+    """
+    lamps = read_settings(config).lamps
+    return pins or ("gpio" if lamps.mode == "off" else lamps.mode), lamps.wiring()
 
 
 # -- lamps ---------------------------------------------------------------------

@@ -52,8 +52,9 @@ def run_station(config: Path | None) -> None:
     _set_up_logging()
     manager = ServiceManager.of(os.environ)
     incidents = _incidents(settings)
-    with TunerStation(settings, make_input, probe_aubio(), on_event=incidents.hear) as station:
-        _heed_signals(station)
+    station = TunerStation(settings, make_input, probe_aubio(), on_event=incidents.hear)
+    _heed_signals(station)  # before its page answers, and so before anyone is told it is ready
+    with station:
         _announce(station)
         with (
             _remembered(station, given, incidents),
@@ -119,8 +120,8 @@ def run_demo(config: Path | None, port: int | None, a4_hz: float | None) -> None
         on_reference=band.set_reference,
         make_tone_out=lambda _, on_tone: MutedToneOut(on_tone),
     )
+    _heed_signals(station)
     with station:
-        _heed_signals(station)
         _announce(station)
         with manager.watching(station.progress, _status(station)):
             _wait_for_the_end(station)

@@ -6,13 +6,14 @@ keeps the lamps next to the middle, and its ends stand for all beyond them, too.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from station.errors import LampMapError
 from station.lamps.pins import (
     BAND,
     COLUMN,
+    HEADER,
     HEADER_OF,
     QUIET_BUTTON,
     REFERENCE_BUTTON,
@@ -32,7 +33,8 @@ NAMES = {
 NOT_FOR_LAMPS = (0, 1, 2, 3)
 NOT_FOR_BUTTONS = (0, 1)
 SPOKEN_FOR = {
-    2: "I2C", 3: "I2C", 14: "the serial console", 15: "the serial console",
+    2: "I2C", 3: "I2C", 7: "SPI", 8: "SPI", 9: "SPI", 10: "SPI", 11: "SPI",
+    14: "the serial console", 15: "the serial console",
     18: "a sound card on the header", 19: "a sound card on the header",
     20: "a sound card on the header", 21: "a sound card on the header",
 }  # fmt: skip
@@ -73,14 +75,14 @@ def own_wiring(
     Raises LampMapError for a pin that is not on the header, is taken twice or cannot carry
     what it is given, and for a column of other than 3, 5 or 7 lamps.
     """
-    if len(column) not in COUNTS:
-        raise LampMapError(
-            f"a column of {len(column)} lamps cannot be drawn: 3, 5 or 7, the white one in the"
-            " middle"
-        )
-    pins = [*column, *(each for each in (band, quiet_button, reference_button) if each is not None)]
-    for bcm in pins:
-        _check_on_header(bcm)
+    check_count(column)
+    named = [*zip(NAMES[len(column)], column, strict=True), (BAND.name, band)]
+    pushed = [(QUIET_BUTTON.name, quiet_button), (REFERENCE_BUTTON.name, reference_button)]
+    for check, parts in ((lamp_pin, named), (button_pin, pushed)):
+        for name, bcm in parts:
+            if bcm is not None:
+                _check_part(name, bcm, check)
+    pins = [bcm for _, bcm in (*named, *pushed) if bcm is not None]
     if twice := sorted({bcm for bcm in pins if pins.count(bcm) > 1}):
         raise LampMapError(f"GPIO {twice[0]} is given twice: every lamp and button needs its own")
     wiring = Wiring(
@@ -91,6 +93,43 @@ def own_wiring(
     )
     _check_current(wiring)
     return wiring
+
+
+def check_count(column: Sequence[object]) -> None:
+    """Raises LampMapError for a column of other than 3, 5 or 7 lamps."""
+    if len(column) not in COUNTS:
+        raise LampMapError(
+            f"a column of {len(column)} lamps cannot be drawn: 3, 5 or 7, the white one in the"
+            " middle"
+        )
+
+
+def lamp_pin(bcm: object) -> int:
+    """A GPIO that can have a lamp; raises LampMapError for any other."""
+    number = _on_header(bcm)
+    if number in NOT_FOR_LAMPS:
+        raise LampMapError(
+            f"GPIO {number} cannot have a lamp, the board itself uses it or holds it high:"
+            " take one from 4 up"
+        )
+    return number
+
+
+def button_pin(bcm: object) -> int:
+    """A GPIO that can have a button; raises LampMapError for any other."""
+    number = _on_header(bcm)
+    if number in NOT_FOR_BUTTONS:
+        raise LampMapError(
+            f"GPIO {number} cannot have a button, the board reads it at the start: take one"
+            " from 2 up"
+        )
+    return number
+
+
+def budget_words(wiring: Wiring) -> str:
+    """How many lamps, and what all of them fully lit may take at the worst."""
+    count = len(wiring.lamps)
+    return f"{count} lamps, at most {_worst_ma(wiring):.0f} of {TOTAL_LIMIT_MA:g} mA"
 
 
 def remarks(wiring: Wiring) -> list[str]:
@@ -117,34 +156,40 @@ def _colours(column: Sequence[int]) -> list[str]:
     return ["amber"] * half + ["white"] + ["blue"] * half
 
 
-def _check_on_header(bcm: object) -> None:
-    if isinstance(bcm, bool) or not isinstance(bcm, int) or bcm not in HEADER_OF:
-        raise LampMapError(
-            f"GPIO {bcm!r:.20} is not on the header: 0 to 27; is it a header pin's number?"
-        )
+def _check_part(name: str, bcm: int, check: Callable[[object], int]) -> None:
+    try:
+        check(bcm)
+    except LampMapError as error:
+        raise LampMapError(f"{name}: {error}") from None
+
+
+def _on_header(bcm: object) -> int:
+    whole = isinstance(bcm, int) and not isinstance(bcm, bool)
+    if whole and bcm in HEADER_OF:
+        return int(bcm)
+    likely = "is it a header pin's number?"
+    if whole and max(HEADER_OF) < bcm <= len(HEADER):
+        there = HEADER[bcm - 1]
+        what = f"GPIO {there}" if isinstance(there, int) else f"{there} and no GPIO"
+        likely = f"the header's pin {bcm} is {what}"
+    raise LampMapError(f"GPIO {bcm!r:.20} is not on the header: 0 to {max(HEADER_OF)}; {likely}")
 
 
 def _lamp(name: str, colour: str, bcm: int) -> Lamp:
-    if bcm in NOT_FOR_LAMPS:
-        raise LampMapError(
-            f"{name}: GPIO {bcm} cannot have a lamp, the board itself uses it or holds it high:"
-            " take one from 4 up"
-        )
     return Lamp(name, colour, bcm, HEADER_OF[bcm])
 
 
 def _push(name: str, bcm: int) -> Push:
-    if bcm in NOT_FOR_BUTTONS:
-        raise LampMapError(
-            f"{name}: GPIO {bcm} cannot have a button, the board reads it at the start: take one"
-            " from 2 up"
-        )
     return Push(name, bcm, HEADER_OF[bcm])
 
 
 def _check_current(wiring: Wiring) -> None:
-    worst_ma = sum(lamp.worst_ma for lamp in wiring.lamps)
+    worst_ma = _worst_ma(wiring)
     if worst_ma > TOTAL_LIMIT_MA:
         raise LampMapError(
             f"all lamps together may take {worst_ma:.0f} mA, over {TOTAL_LIMIT_MA:g} mA"
         )
+
+
+def _worst_ma(wiring: Wiring) -> float:
+    return sum(lamp.worst_ma for lamp in wiring.lamps)

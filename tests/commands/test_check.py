@@ -22,6 +22,9 @@ from station.commands.check_input import broken_input, line_item
 from station.daemon import TunerStation
 from station.demo import demo_settings
 from station.errors import LineInputError, ToneError
+from station.lamps import lamps
+from station.lamps.lights import Lights
+from station.lamps.wiring import own_wiring
 from station.probe import Probe
 from station.room.mains import REMEDY
 from station.settings import Settings, load_settings
@@ -515,6 +518,26 @@ def test_storage_that_runs_out_is_told_in_time(tmp_path, monkeypatch, free_mb, s
 def test_lamps_that_are_off_or_mock_are_no_fault():
     assert look_at_lamps("off").state == "ok"
     assert look_at_lamps("mock").state == "remark"
+
+
+def test_a_builders_own_lamps_and_buttons_are_tried_and_their_current_is_told(monkeypatch):
+    claimed: list[str] = []
+
+    class Told(Lights):
+        def close(self):
+            claimed.extend(sorted(pin.name for pin in self.pin_factory.pins))
+            return super().close()
+
+    monkeypatch.setattr(lamps, "Lights", lambda _, wiring, **__: Told("mock", wiring))
+
+    plain = look_at_lamps("gpio", wiring=own_wiring([13, 26, 16], quiet_button=22))
+    doubtful = look_at_lamps("gpio", wiring=own_wiring([13, 26, 18]))
+
+    assert (plain.state, plain.remedy) == ("ok", None)
+    assert plain.found == "lit: every pin can be had; 3 lamps, at most 18 of 50 mA"
+    assert claimed == ["GPIO13", "GPIO16", "GPIO22", "GPIO26", "GPIO13", "GPIO18", "GPIO26"]
+    assert doubtful.state == "remark"
+    assert "sharp: GPIO 18 is used by a sound card on the header" in doubtful.found
 
 
 @pytest.mark.parametrize(("chips", "state"), [([], "remark"), (["gpiochip0"], "fault")])

@@ -9,6 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,7 +21,6 @@ from station.lamps import lights
 from station.lamps.chip import mock_factory
 from station.lamps.lamps import Lamps
 from station.lamps.pins import BAND, COLUMN, QUIET_BUTTON, REFERENCE_BUTTON
-from station.lamps.wiring import own_wiring
 from tests.support.page_client import wait_until
 
 
@@ -120,10 +120,43 @@ def test_without_pins_those_of_the_settings_are_taken(command, tmp_path):
     assert done.stdout.startswith("Mock pins")
 
 
-def test_pins_that_something_else_may_want_are_said_first(factory, capsys):
-    run_lamps_test(None, "mock", 0.02, as_json=False, wiring=own_wiring([18, 4, 17]))
+@pytest.fixture
+def own_pins(tmp_path: Path) -> Path:
+    """Settings of a box with three lamps and one button on pins of its own."""
+    path = tmp_path / "settings.toml"
+    path.write_text(
+        '[lamps]\ncolumn = [18, 4, 17]\nband = "none"\nquiet_button = "none"\n'
+        "reference_button = 27\n"
+    )
+    return path
 
-    assert "GPIO 18 is used by a sound card" in capsys.readouterr().out.splitlines()[1]
+
+def test_a_builders_own_lamps_are_lit_and_what_may_get_in_their_way_is_said_first(
+    factory, capsys, own_pins
+):
+    assert run_lamps_test(own_pins, "mock", 0.02, as_json=False) == 0
+
+    said = capsys.readouterr().out.splitlines()
+    assert "GPIO 18 is used by a sound card" in said[1]
+    assert said[2:5] == [
+        "flat            amber  GPIO 18  header pin 12",
+        "in              white  GPIO 4   header pin 7",
+        "sharp           blue   GPIO 17  header pin 11",
+    ]
+    assert not [line for line in said if line.startswith(("band ", "roll call"))]
+
+
+def test_a_builders_own_button_is_waited_for(factory, capsys, own_pins):
+    code = while_it_runs(
+        lambda: run_buttons(own_pins, "mock", 0.6, as_json=False),
+        lambda: press(factory, 27, 0.1, last=27),
+    )
+
+    said = capsys.readouterr().out
+    assert code == 0
+    assert "Press reference (GPIO 27), shortly" in said
+    assert "reference: short press" in said
+    assert "quiet" not in said
 
 
 @pytest.mark.parametrize("seconds", ["0", "-1", "11", "nan", "x"])
@@ -182,8 +215,9 @@ def is_open(factory: Any, bcm: int) -> bool:
     )
 
 
-def press(factory: Any, bcm: int, seconds: float) -> None:
-    wait_until(lambda: is_open(factory, REFERENCE_BUTTON.bcm))
+def press(factory: Any, bcm: int, seconds: float, last: int = REFERENCE_BUTTON.bcm) -> None:
+    """Press once the button on ``last``, the one that is opened last, is waited for."""
+    wait_until(lambda: is_open(factory, last))
     pin = factory.pin(bcm)
     pin.drive_low()
     time.sleep(seconds)
@@ -244,9 +278,12 @@ def test_a_button_that_stays_down_is_told_and_ends_with_exit_code_1(factory, mon
     assert "free it, or see whether its wire touches ground" in text.splitlines()[-2]
 
 
-def test_buttons_that_are_not_wired_are_said(factory):
+def test_buttons_that_are_not_wired_are_said(factory, tmp_path):
+    path = tmp_path / "settings.toml"
+    path.write_text('[lamps]\nquiet_button = "none"\nreference_button = "none"\n')
+
     with pytest.raises(LampError, match="there is no button"):
-        run_buttons(None, "mock", 0.1, as_json=False, wiring=own_wiring([5, 6, 13]))
+        run_buttons(path, "mock", 0.1, as_json=False)
 
 
 def test_buttons_that_another_program_holds_are_one_line(factory):
