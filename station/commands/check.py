@@ -24,7 +24,11 @@ from station.commands.check_clock import look_at_clock
 from station.commands.check_input import look_at_input, look_at_tone
 from station.commands.check_item import Item, fault, ok, remark
 from station.commands.check_past import look_at_incidents, serving_item
-from station.commands.check_running import look_at_port, look_at_running_station
+from station.commands.check_running import (
+    BETTER_TRACKER,
+    look_at_port,
+    look_at_running_station,
+)
 from station.commands.serve import read_settings
 from station.errors import SettingsError, StorageError
 from station.last_good import last_good
@@ -116,7 +120,7 @@ def tracker_item(probe: Probe) -> Item:
     return remark(
         "tracker",
         f"{probe.reason}; the station listens with its own numpy tracker",
-        "install the system's package python3-aubio, built for the system's numpy",
+        BETTER_TRACKER,
     )
 
 

@@ -161,6 +161,7 @@ def dark_lamps(reason: str, devices: Path = DEVICES) -> Item:
     """Lamps that are off for a reason: a fault where the box has GPIO, else to be expected."""
     if reason == SWITCHED_OFF:
         return ok("lamps", reason)
-    remedy = 'see to it, or set mode = "off" in [lamps]; all else works without lamps'
-    has_gpio = any(devices.glob("gpiochip*"))
-    return (fault if has_gpio else remark)("lamps", reason, remedy)
+    say = fault if any(devices.glob("gpiochip*")) else remark
+    return say(
+        "lamps", reason, 'see to it, or set mode = "off" in [lamps]; all else works without lamps'
+    )

@@ -19,6 +19,10 @@ ANSWER_LIMIT_S = 3.0
 ANSWER_BYTES = 4_000_000
 THIS_BOX = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104 - compared with, not bound to
 ITEM = "page port"
+BETTER_TRACKER = (
+    "install the system's package python3-aubio, built for the system's numpy, then restart the"
+    " station"
+)
 CHANGE_PORT = "end that program, or set another port in [page]"
 
 
@@ -58,7 +62,7 @@ def look_at_running_station(room: dict[str, Any]) -> Iterator[Item]:
         yield remark(
             "tracker",
             f"{station['tracker_reason']}; the station listens with its own numpy tracker",
-            "install the system's package python3-aubio, then restart the station",
+            BETTER_TRACKER,
         )
     yield running_clock_item(station["clock"]) if "clock" in station else look_at_clock()
     lamps = station["lamps"]

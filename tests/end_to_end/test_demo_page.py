@@ -17,7 +17,6 @@ from tests.support.station_process import StationProcess, station_process
 pytestmark = pytest.mark.browser
 
 ROLL_LIMIT_MS = 40_000
-README_PICTURE = {"width": 780, "height": 720}
 
 
 @pytest.fixture(scope="module")
@@ -69,12 +68,6 @@ def test_the_room_is_as_the_api_describes_it(demo: StationProcess) -> None:
     api = ask(demo.port, "/api/v1/openapi.json").json
 
     assert faults(room(demo), api["components"]["schemas"]["Room"], api) == []
-
-
-def test_the_picture_of_the_readme_shows_the_demo(browser: Browser, demo: StationProcess) -> None:
-    with phone(browser, demo, who="Wren", viewport=README_PICTURE) as page:
-        expect(page.locator("#word")).to_have_text("tighten", timeout=ROLL_LIMIT_MS)
-        shoot(page, "readme")
 
 
 def test_everybody_is_heard_on_the_event_stream(demo: StationProcess) -> None:
