@@ -132,6 +132,38 @@ def test_turns_and_setups_are_told_as_described(start):
     assert ask(station.port, "/api/v1/players/nobody/setups").status == 404
 
 
+def test_turns_of_pegs_are_asked_told_and_forgotten(start):
+    station = start()
+    with event_stream(station.port, player="tove") as stream:
+        stream.until("room")
+        wait_until(lambda: "tove" in station.room.context.present())
+        station.take_turn("tove")  # the line is Brannock's, too
+        for tuning in ("drop-d", "standard", "drop-d"):
+            station.play("tove", 6)
+            station.change_player("tove", {"tuning": tuning})
+            station.play("tove", 6)
+            assert as_described(json.loads(json.dumps(station.snapshot())), "Room") == []
+            known = send(station, "POST", "players/tove/pegs", string=6, quarters=4).json
+    station.change_player("tove", {"tuning": "standard"})
+
+    assert as_described(known, "Pegs") == []
+    assert known["strings"][0]["reports"] == 3
+    (string,) = station.snapshot()["order"]["players"]["tove"]["strings"]
+    assert string["peg"]["turns"] == pytest.approx(1.0, abs=0.01)
+    assert as_described(json.loads(json.dumps(station.snapshot())), "Room") == []
+    for method, path, status, body in (
+        ("POST", "pegs", 409, {"string": 6, "quarters": 4}),
+        ("POST", "pegs", 400, {"string": 6, "quarters": 99}),
+        ("POST", "pegs", 400, {"string": 6}),
+        ("PUT", "pegs/asks", 400, {"asks": 1}),
+        ("PUT", "pegs/asks", 200, {"asks": False}),
+        ("POST", "pegs/forget", 200, {}),
+        ("POST", "pegs/forget", 409, {}),
+    ):
+        assert send(station, method, f"players/tove/{path}", **body).status == status
+    assert ask(station.port, "/api/v1/players/tove/pegs").json == {"asks": False, "strings": []}
+
+
 def test_everyone_hears_of_a_retuned_string_by_the_stream(start):
     station = start()
     send(station, "PUT", "songs", songs=SONGS)

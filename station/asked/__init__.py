@@ -9,6 +9,7 @@ from __future__ import annotations
 from station.asked.asking import utc_now
 from station.asked.bench import AskedBench
 from station.asked.heads import AskedHeads
+from station.asked.pegs import AskedPegs
 from station.asked.players import AskedPlayers
 from station.asked.quiet import AskedQuiet
 from station.asked.reference import AskedReference
@@ -19,6 +20,13 @@ __all__ = ["Asked", "utc_now"]
 
 
 class Asked(
-    AskedReference, AskedQuiet, AskedPlayers, AskedHeads, AskedSongs, AskedTurns, AskedBench
+    AskedReference,
+    AskedQuiet,
+    AskedPlayers,
+    AskedHeads,
+    AskedSongs,
+    AskedPegs,
+    AskedTurns,
+    AskedBench,
 ):
     """The half of a station that answers people; `station.web.facade.Station` describes it."""

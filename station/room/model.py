@@ -23,7 +23,8 @@ EventKind = Literal["reading", "note", "stroke", "strum", "beats", "room"]
 
 TEXT_LIMIT = 60
 STATE_PARTS = (
-    "agreement", "measured", "steps", "heads", "bench", "order", "turns", "evening", "members",
+    "agreement", "measured", "steps", "heads", "bench", "order", "pegs", "turns", "evening",
+    "members",
 )  # fmt: skip
 SOURCE_LIMIT = 200
 """How long the line may be that says what a reference was taken from."""

@@ -35,6 +35,7 @@ from station.room.members import Members
 from station.room.model import STATE_PARTS, Event, Player, Reference, Station, StringState
 from station.room.offers import make_offer
 from station.room.parts import Context, Part, WantedEar
+from station.room.pegs import Pegs
 from station.room.proposal import Offer
 from station.room.roster import Roster
 from station.room.running_order import Order
@@ -81,16 +82,19 @@ class Room(FixedPitch):
             lambda: self.station.quiet,
         )
         self.heads = Heads(self.context)
-        self.order = Order(self.context)
+        self.order, self.pegs = Order(self.context), Pegs(self.context)
+        self.order.forecast, self.order.retuned.came_in = self.pegs.forecast, self.pegs.came_in
         self.turns = Turns(self.context)
         self.members = Members(self.context)
         self.bench = Bench(self.context, in_cents)
         self.bench.whose_turn, self.bench.is_bands_own = self.turns.holder, self._lines.is_bands_own
         self._lines.whose_turn = self.turns.holder
         self.evening = Evening(self.context)
+        self.order.doing = lambda: self.evening.doing
         self.parts: dict[str, Part] = {
             "heads": self.heads,
             "order": self.order,
+            "pegs": self.pegs,
             "turns": self.turns,
             "members": self.members,
             "bench": self.bench,

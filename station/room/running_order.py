@@ -16,7 +16,7 @@ from station.measure.types import Heard
 from station.music.offsets import offsets_as_json
 from station.room.model import Event, Player
 from station.room.parts import Context, Part
-from station.room.retuned import Retuned
+from station.room.retuned import Retune, Retuned
 from station.room.setups import Setup, setup_of
 from station.room.songs import Band, Song, check_size, read_song, read_songs, with_ids
 from station.room.songs_csv import songs_from_csv, songs_to_csv
@@ -27,13 +27,19 @@ Changes = dict[str, dict[str, Any]]
 
 
 class Order(Part):
-    """The songs, the one that is on, and what each player has to do for it."""
+    """The songs, the one that is on, and what each player has to do for it.
+
+    ``doing`` tells what the band does (`Evening.doing`), ``forecast`` how far a player's peg is
+    to be turned from one frequency to another (`Pegs.forecast`); the room sets both.
+    """
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)
         self.songs: tuple[Song, ...] = ()
         self.song: Song | None = None
-        self.retuned = Retuned(context.roster)
+        self.retuned = Retuned(context.roster, context.a4_hz)
+        self.doing: Callable[[], str] = lambda: "not known"
+        self.forecast: Callable[[str, int, float, float], Any] = lambda *_: None
         self._undo: list[tuple[Song, ...]] = []
         self._next_id = 1
         self._gone_from = 0
@@ -219,7 +225,7 @@ class Order(Part):
         return self.retuned.hear(heard, now_s)
 
     def tick(self, now_s: float) -> bool:
-        return self.retuned.tick(now_s)
+        return self.retuned.tick(now_s, self.doing())
 
     def as_json(self, now_s: float) -> dict[str, Any]:  # noqa: ARG002 - a part's
         """The song that is on and who has to do what; the list itself has a route of its own."""
@@ -243,7 +249,7 @@ class Order(Part):
 
     def _player(self, player_id: str) -> dict[str, Any] | None:
         strings = [
-            each.as_json(number)
+            {**each.as_json(number), **self._peg(player_id, number, each)}
             for number, each in sorted(self.retuned.of(player_id).items(), reverse=True)
             if each.stage != "settling"
         ]
@@ -253,6 +259,13 @@ class Order(Part):
         none = {"instrument": None, "tuning": None, "capo": None, "problem": None}
         ready = not self.retuned.pending(player_id) and not (asked or none)["problem"]
         return {**(asked or none), "ready": ready, "strings": strings}
+
+    def _peg(self, player_id: str, number: int, each: Retune) -> dict[str, Any]:
+        """How far the peg has to be turned, where that is known."""
+        if each.stage != "turn":
+            return {}
+        found = self.forecast(player_id, number, *self.retuned.way_hz(player_id, number))
+        return {} if found is None else {"peg": found}
 
     # -- what is kept ------------------------------------------------------------------------
 

@@ -49,6 +49,10 @@ class Seat:
         """The strings the roll call asks for, from the highest number down to string 1."""
         return tuple(reversed(self.tuning.strings)) if self.tuning else ()
 
+    def peg_strings(self) -> tuple[OpenString, ...]:
+        """What the pegs are turned to, string 1 first: the strings as they are without a capo."""
+        return (self.tuning.open_tuning or self.tuning).strings if self.tuning else ()
+
     def forget(self) -> None:
         """Every string not heard, nothing sounding."""
         self.strings = {string.number: StringState() for string in self.open_strings()}

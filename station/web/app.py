@@ -20,6 +20,7 @@ from station.web.routes_bench import add_bench_routes
 from station.web.routes_drums import add_drum_routes
 from station.web.routes_heads import add_head_routes
 from station.web.routes_measuring import add_measuring_routes, add_tone_routes
+from station.web.routes_pegs import add_peg_routes
 from station.web.routes_reference import add_reference_routes
 from station.web.routes_room import add_room_routes
 from station.web.routes_songs import add_song_routes
@@ -70,6 +71,7 @@ def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
     add_head_routes(app, station)
     add_song_routes(app, station)
     add_turn_routes(app, station)
+    add_peg_routes(app, station)
     add_bench_routes(app, station)
     return app
 

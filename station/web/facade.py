@@ -9,11 +9,12 @@ import gevent
 
 from station.web.facade_bench import BenchAsks
 from station.web.facade_heads import HeadAsks
+from station.web.facade_pegs import PegAsks
 from station.web.facade_songs import SongAsks, TurnAsks
 from station.web.hub import Hub
 
 
-class Station(BenchAsks, HeadAsks, SongAsks, TurnAsks, Protocol):
+class Station(BenchAsks, HeadAsks, SongAsks, PegAsks, TurnAsks, Protocol):
     """A station as the page sees it. Every method may block; each is called off the loop.
 
     What is wrong is raised as an error of `station.errors` and told to whoever

@@ -9,6 +9,7 @@ from station.music.pitch import A4_MAX_HZ, A4_MIN_HZ
 from station.room.proposal import KINDS as PROPOSAL_KINDS
 from station.web.openapi_bench import bench_paths
 from station.web.openapi_heads import head_paths
+from station.web.openapi_pegs import peg_paths
 from station.web.openapi_reference import TONE_DBFS, TONE_S, VOICES
 from station.web.openapi_schemas import SCHEMAS
 from station.web.openapi_songs import song_paths
@@ -209,6 +210,7 @@ def describe_api() -> dict[str, Any]:
             },
             **head_paths(_change, _read, _answer, _body, _in_path),
             **song_paths(_change, _read, _answer, _body, _in_path),
+            **peg_paths(_change, _read, _answer, _body, _in_path),
             **bench_paths(_change, _read, _answer, _body, _in_path),
             "/api/v1/openapi.json": _read("This description", _answer("OpenAPI 3.1.")),
             "/health": _read("Whether the page is served", _answer("Counts and states.")),

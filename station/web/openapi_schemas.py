@@ -9,6 +9,7 @@ from station.web.openapi_bench import BENCH_SCHEMAS
 from station.web.openapi_drums import DRUM_SCHEMAS
 from station.web.openapi_evening import EVENING_SCHEMAS
 from station.web.openapi_heads import HEAD_SCHEMAS
+from station.web.openapi_pegs import PEG_SCHEMAS
 from station.web.openapi_reference import REFERENCE_SCHEMAS
 from station.web.openapi_songs import SONG_SCHEMAS
 from station.web.schema_words import (
@@ -140,6 +141,7 @@ SCHEMAS: dict[str, Any] = {
     **DRUM_SCHEMAS,
     **HEAD_SCHEMAS,
     **SONG_SCHEMAS,
+    **PEG_SCHEMAS,
     **EVENING_SCHEMAS,
     **BENCH_SCHEMAS,
     "Room": an_object(
@@ -164,6 +166,7 @@ SCHEMAS: dict[str, Any] = {
         ),
         heads=named("Heads"),
         order=named("Order"),
+        pegs={"type": "object", "additionalProperties": named("PegAsked")},
         evening=named("Evening"),
         turns=named("Turns"),
         members=COUNT,

@@ -30,6 +30,12 @@ _SONG = {
     "drums": _BY_NAME,
 }
 
+
+def _with(told: dict[str, Any], **sometimes: Any) -> dict[str, Any]:
+    """An object with keys that are not always there."""
+    return {**told, "properties": {**told["properties"], **sometimes}}
+
+
 SONG_SCHEMAS: dict[str, Any] = {
     "Song": an_object(
         "A song: `key` such as `E minor`, `bass` the notes of its roots, `notes` remarks, "
@@ -46,16 +52,20 @@ SONG_SCHEMAS: dict[str, Any] = {
         undo=YES_OR_NO,
         songs=list_of(named("Song")),
     ),
-    "Retuned": an_object(
-        "A string whose target was changed. `turn`: from one note to another by `cents`; "
-        "`check`: it only has to be played; `again`: it was in and has had time to creep, play "
-        "it once more; `crept_cents` is what was found then.",
-        string=COUNT,
-        **{"from": TEXT},
-        to=TEXT,
-        cents=NUMBER,
-        state={"enum": list(get_args(Stage))},
-        crept_cents=MAYBE_NUMBER,
+    "Retuned": _with(
+        an_object(
+            "A string whose target was changed. `turn`: from one note to another by `cents`; "
+            "`check`: it only has to be played; `again`: it was in and has had time to creep, play "
+            "it once more; `crept_cents` is what was found then. `peg` is there where it is known "
+            "how far the peg has to go.",
+            string=COUNT,
+            **{"from": TEXT},
+            to=TEXT,
+            cents=NUMBER,
+            state={"enum": list(get_args(Stage))},
+            crept_cents=MAYBE_NUMBER,
+        ),
+        peg=named("Forecast"),
     ),
     "OrderPlayer": an_object(
         "What a player has to do: another `instrument`, `tuning`, `capo` (null where nothing "

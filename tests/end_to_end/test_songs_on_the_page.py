@@ -194,6 +194,42 @@ def test_every_part_is_whole_legible_and_in_reach(browser, band, size):
         assert page.evaluate(FAULTS) == []
 
 
+def retune(band: BandStation, tuning: str) -> None:
+    """Tove goes to another tuning and brings string 6 in."""
+    band.change_player("tove", {"tuning": tuning})
+    band.play("tove", 6)
+
+
+def test_a_peg_is_asked_about_told_by_one_touch_learned_and_forgotten(tove, band):
+    wait_until(lambda: "tove" in band.room.context.present())
+    band.take_turn("tove")
+    band.play("tove", 6)
+    bar = tove.locator(".peg-bar")
+    for tuning in ("drop-d", "standard", "drop-d"):
+        retune(band, tuning)
+        expect(bar).to_contain_text("string 6: how many turns?")
+        if tuning == "standard":
+            shoot(tove, "pegs-asked")
+        bar.get_by_role("button", name="1½ of a turn").click()
+        expect(bar).to_be_hidden()
+
+    band.change_player("tove", {"tuning": "standard"})
+    expect(tove.locator("#song-mine li")).to_have_text(
+        ["string 6: D2 to E2, two semitones up: tighten about 1½ turns, give or take ⅛"]
+    )
+    band.play("tove", 6)
+    bar.get_by_role("button", name="not now").click()
+    expect(bar).to_be_hidden()
+    tove.get_by_role("button", name="change").click()
+    form = tove.get_by_role("dialog")
+    expect(form.locator(".peg-fields li")).to_have_text(
+        ["string 6: a semitone down is about ¾ turn, give or take ⅛ (3 answers)"]
+    )
+    form.get_by_role("button", name="forget them").click()
+    expect(form.locator(".peg-fields")).to_be_hidden()
+    assert band.pegs("tove") == {"asks": True, "strings": []}
+
+
 SCREEN_FAULTS = """() => {
     const faults = [];
     const main = document.querySelector("main").getBoundingClientRect();

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from station.room.retuned import CREEP_S
+from station.room.retuned import CREEP_S, SOONEST_S
 from station.room.room import Room
 from station.room.running_order import begin_song
 from tests.support.order_band import band, play, sound, told
@@ -33,6 +33,35 @@ def test_a_retuned_string_is_asked_for_again_after_a_minute(retuned):
     tove = event.payload["order"]["players"]["tove"]
     assert tove["ready"] is True  # ready to play; it is a second look
     assert [(s["string"], s["state"]) for s in tove["strings"]] == [(6, "again")]
+
+
+class Doing:
+    """What the band does, as a test says."""
+
+    def __init__(self, room: Room) -> None:
+        self.now = "not known"
+        room.order.doing = lambda: self.now
+
+
+def test_in_the_gap_after_it_was_played_on_it_is_asked_for_at_once(retuned):
+    band_is = Doing(retuned)
+    band_is.now = "playing"
+    assert retuned.tick("", 20.0) == []
+    band_is.now = "gap"
+    assert retuned.tick("", 10.0 + SOONEST_S - 0.1) == []
+
+    (event,) = retuned.tick("", 10.0 + SOONEST_S)
+
+    assert strings(retuned, "tove")[0]["state"] == "again"
+    assert event.payload["order"]["players"]["tove"]["strings"][0]["state"] == "again"
+
+
+def test_in_the_gap_in_which_it_was_turned_it_gets_its_minute(retuned):
+    band_is = Doing(retuned)
+    band_is.now = "tuning"
+
+    assert retuned.tick("", 10.0 + SOONEST_S) == []
+    assert retuned.tick("", 10.0 + CREEP_S) != []
 
 
 def test_in_again_is_enough(retuned):

@@ -16,7 +16,7 @@ class FakeOrder:
     def order_snapshot(self) -> dict[str, Any]:
         nothing = {"place": None, "song": None, "coming": None, "ready": 0, "of": 0}
         order = {"revision": 0, "count": 0, **nothing, "players": {}}
-        return {"order": order, "turns": [], "members": 0}
+        return {"order": order, "pegs": {}, "turns": [], "members": 0}
 
     def songs(self) -> dict[str, Any]:
         return {"revision": 0, "now": None, "undo": False, "songs": []}
@@ -26,6 +26,18 @@ class FakeOrder:
 
     def setups(self, player_id: str) -> list[dict[str, Any]]:
         return []
+
+    def pegs(self, player_id: str) -> dict[str, Any]:
+        return {"asks": True, "strings": []}
+
+    def tell_peg(self, player_id: str, string: int, quarters: int) -> None:
+        raise NotNowError(f"string {string}: its peg is not asked about (any more)")
+
+    def ask_pegs(self, player_id: str, wanted: bool) -> None:
+        self.pegs(player_id)
+
+    def forget_pegs(self, player_id: str, string: int | None = None) -> None:
+        raise NotNowError("nothing is known of these pegs: there is nothing to forget")
 
     def take_turn(self, player_id: str) -> None:
         raise NotNowError(f"{player_id} shares no line: no turns are needed")

@@ -94,5 +94,11 @@ export const takeTurn = (player, by, code) => post(`/api/v1/players/${part(playe
 export const handOn = (player, by, code) => post(`/api/v1/players/${part(player)}/turn/hand-on`, { by }, code);
 export const setups = (player) => ask(`/api/v1/players/${part(player)}/setups`);
 
+/** What is known of a player's pegs; `quarters` of a turn are told, 0 for no answer. */
+export const pegs = (player) => ask(`/api/v1/players/${part(player)}/pegs`);
+export const tellPeg = (player, string, quarters, by, code) => post(`/api/v1/players/${part(player)}/pegs`, { string, quarters, by }, code);
+export const askPegs = (player, asks, by, code) => put(`/api/v1/players/${part(player)}/pegs/asks`, { asks, by }, code);
+export const forgetPegs = (player, by, code) => post(`/api/v1/players/${part(player)}/pegs/forget`, { by }, code);
+
 export const changePlayer = (id, changes, code) => put(`/api/v1/players/${part(id)}`, changes, code);
 export const instruments = () => ask("/api/v1/instruments");

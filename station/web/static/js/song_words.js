@@ -1,5 +1,6 @@
 // What is said of the running order: what a player has to change, and who is ready.
 
+import { turnWords } from "./peg_words.js";
 import { count, signed } from "./words.js";
 
 const NUMBERS = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"];
@@ -15,7 +16,8 @@ export function moveWords(cents) {
 function stringWords(told, noteName) {
   if (told.state === "turn") {
     const way = told.from === told.to ? noteName(told.to) : `${noteName(told.from)} to ${noteName(told.to)}`;
-    return `string ${told.string}: ${way}, ${moveWords(told.cents)}`;
+    const peg = told.peg ? `: ${told.peg.word} ${turnWords(told.peg)}` : "";
+    return `string ${told.string}: ${way}, ${moveWords(told.cents)}${peg}`;
   }
   if (told.crept_cents !== null) return `string ${told.string} crept by ${signed(told.crept_cents)} cents: tune it again`;
   return `string ${told.string}: check again, it was turned`;

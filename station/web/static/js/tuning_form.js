@@ -5,6 +5,7 @@ import { changePlayer, instruments, setups } from "./api.js";
 import { el, say } from "./dom.js";
 import { memory } from "./memory.js";
 import { OffsetsFields } from "./offsets_fields.js";
+import { PegFields } from "./peg_fields.js";
 
 const HIGHEST_CAPO = 12;
 const SETUPS_SHOWN = 4;
@@ -24,6 +25,7 @@ export class TuningForm {
       this.capo.append(el("option", { value: String(fret) }, fret ? `fret ${fret}` : "none"));
     }
     this.offsets = new OffsetsFields(state);
+    this.pegs = new PegFields(state);
     this.setups = el("div", { className: "setups", role: "group", "aria-label": "played last" });
     this.code = el("input", { name: "code", autocomplete: "off", autocapitalize: "off" });
     this.fault = el("p", { className: "fault", role: "alert" });
@@ -40,6 +42,7 @@ export class TuningForm {
         this.#row("room code", this.code)),
       this.offsets.node,
       this.setups,
+      this.pegs.node,
       el("div", { className: "ending" },
         this.fault,
         el("div", { className: "buttons" }, close, el("button", { className: "main" }, "change it"))),
@@ -70,6 +73,7 @@ export class TuningForm {
     try {
       this.#known = await instruments();
       this.#had = (await setups(player.id)).setups;
+      await this.pegs.open(player);
     } catch (error) {
       say(this.fault, error.message);
       return;
