@@ -164,14 +164,14 @@ def _check_part(name: str, bcm: int, check: Callable[[object], int]) -> None:
 
 
 def _on_header(bcm: object) -> int:
-    whole = isinstance(bcm, int) and not isinstance(bcm, bool)
-    if whole and bcm in HEADER_OF:
-        return int(bcm)
+    number = bcm if isinstance(bcm, int) and not isinstance(bcm, bool) else -1
+    if number in HEADER_OF:
+        return number
     likely = "is it a header pin's number?"
-    if whole and max(HEADER_OF) < bcm <= len(HEADER):
-        there = HEADER[bcm - 1]
+    if max(HEADER_OF) < number <= len(HEADER):
+        there = HEADER[number - 1]
         what = f"GPIO {there}" if isinstance(there, int) else f"{there} and no GPIO"
-        likely = f"the header's pin {bcm} is {what}"
+        likely = f"the header's pin {number} is {what}"
     raise LampMapError(f"GPIO {bcm!r:.20} is not on the header: 0 to {max(HEADER_OF)}; {likely}")
 
 
