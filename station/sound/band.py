@@ -1,19 +1,21 @@
-"""The simulated band: four invented players who tune in turn, for the demo and for tests.
+"""The simulated band: four invented players who tune and play, for the demo and for tests.
 
 Line 1 a guitar, line 2 a bass, line 3 a keyboard that cannot be tuned, line 4
 drums. Strings start 10 to 30 cents off; their players pluck, turn the peg
 while the note rings, pluck again, and go on to the next string once it is in.
-When all are in, one goes flat again after a while, for ever. Pure: sound time
-is the only clock, and the seed decides everything but ``set_reference``.
+When all are in they play a song, in which strings go flat again, and so for ever
+(`band_songs`). Pure: sound time is the only clock, and the seed decides everything
+but ``set_reference``.
 """
 
 from __future__ import annotations
 
 import math
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 import numpy as np
 
+from station.sound.band_songs import SONG_S, Evening
 from station.sound.blocks import Samples
 from station.sound.synth import Synth, Timbre, key_timbre, skin_timbre, string_timbre
 
@@ -23,8 +25,8 @@ NOISE_LEVEL = 5e-5
 IN_CENTS = 1.0
 PLUCK_EVERY_S = 2.2
 TURN_AFTER_S, TURN_FOR_S = 1.0, 0.6
-REST_S = 4.0
-FLAT_AFTER_PLUCKS = 5
+REST_S = 1.5
+TUNED_CENTS = 0.5
 
 
 class BandMember(NamedTuple):
@@ -64,15 +66,8 @@ class Turn(NamedTuple):
         return self.from_cents + share * (self.to_cents - self.from_cents)
 
 
-class Performer(Protocol):
-    """One who plays on a line of a Synth."""
-
-    def play(self, synth: Synth, now_s: float) -> None:
-        """Do what is due at `now_s`."""
-
-
 class StringPlayer:
-    """Tunes open strings, string by string; pitches are kept as cents from A4 = 440 Hz."""
+    """Tunes open strings, string by string, and plays; pitches are cents from A4 = 440 Hz."""
 
     def __init__(
         self,
@@ -80,17 +75,19 @@ class StringPlayer:
         open_midi: tuple[int, ...],
         timbres: tuple[Timbre, ...],
         rng: np.random.Generator,
+        *,
+        tuned: bool = False,
     ) -> None:
         self.open_midi = open_midi
         self._line = line
         self._timbres = timbres
         self._rng = rng
-        off = rng.uniform(10.0, 30.0, len(open_midi))
+        most = TUNED_CENTS if tuned else 30.0
+        off = rng.uniform(most / 3.0, most, len(open_midi))
         self._cents = off * rng.choice([-1.0, -1.0, 1.0], len(open_midi))
         self._string = len(open_midi) - 1
         self._turn: Turn | None = None
         self._pluck_at_s = float(rng.uniform(0.3, 1.2))
-        self._plucks_at_rest = 0
         self._reference_cents = 0.0
 
     def follow(self, a4_hz: float) -> None:
@@ -100,6 +97,23 @@ class StringPlayer:
     def offsets_cents(self) -> tuple[float, ...]:
         """How far each string is from its target now, string 1 first."""
         return tuple(float(cents) for cents in self._cents - self._reference_cents)
+
+    def all_in(self) -> bool:
+        """Whether every string is where it should be, and no peg is being turned."""
+        return self._turn is None and all(abs(each) <= IN_CENTS for each in self.offsets_cents())
+
+    def wait_until(self, at_s: float) -> None:
+        """Let the pegs be, and tune again from then on."""
+        self._turn, self._pluck_at_s = None, at_s
+
+    def slip(self, string: int, cents: float) -> None:
+        """A string (from 1) goes off by itself."""
+        self._cents[string - 1] += cents
+
+    def pick(self, synth: Synth, string: int, fret: int, cents: float) -> None:
+        """Strike a string (from 1) pressed at a fret, `cents` sharp by the pressing."""
+        hz = self._hz(string - 1) * 2.0 ** ((fret + cents / 100.0) / 12.0)
+        synth.strike(self._line, hz, self._timbres[string - 1])
 
     def play(self, synth: Synth, now_s: float) -> None:
         """Turn the peg that is being turned, pluck when it is time."""
@@ -118,8 +132,7 @@ class StringPlayer:
         offsets = self.offsets_cents()
         resting = all(abs(cents) <= IN_CENTS for cents in offsets)
         if resting:
-            self._string = int(self._rng.integers(len(offsets)))
-            self._let_one_go_flat()
+            self._string = (self._string - 1) % len(offsets)
         synth.strike(self._line, self._hz(self._string), self._timbres[self._string])
         self._pluck_at_s = now_s + (REST_S if resting else PLUCK_EVERY_S)
         if abs(offsets[self._string]) > IN_CENTS:
@@ -130,12 +143,6 @@ class StringPlayer:
             # In, and heard to be in: on to the next that is not.
             out = [string for string, cents in enumerate(offsets) if abs(cents) > IN_CENTS]
             self._string = out[-1]
-
-    def _let_one_go_flat(self) -> None:
-        self._plucks_at_rest += 1
-        if self._plucks_at_rest == FLAT_AFTER_PLUCKS:
-            self._plucks_at_rest = 0
-            self._cents[self._string] -= self._rng.uniform(8.0, 18.0)
 
     def _aim(self, offset_cents: float) -> float:
         # A hand does not hit it at once: what is far off ends near, what is near ends in.
@@ -170,32 +177,44 @@ class FixedPlayer:
     def play(self, synth: Synth, now_s: float) -> None:
         """Strike when it is time."""
         if now_s >= self._strike_at_s:
-            hz = self._pitches_hz[self._struck % len(self._pitches_hz)]
+            self.strike(synth, self._struck)
             self._struck += 1
-            synth.strike(self._line, hz, self._timbre)
             self._strike_at_s = now_s + self._every_s * float(self._rng.uniform(0.8, 1.3))
+
+    def strike(self, synth: Synth, which: int) -> None:
+        """Strike one of the pitches, counted from 0 and round again."""
+        hz = self._pitches_hz[which % len(self._pitches_hz)]
+        synth.strike(self._line, hz, self._timbre)
 
 
 class SimulatedBand:
-    """The four of ``BAND``. ``samples`` may be fetched in pieces of any size."""
+    """The four of ``BAND``. ``samples`` may be fetched in pieces of any size.
+
+    With ``tuned`` they are in tune from the beginning; ``song_s`` is how long a song lasts.
+    """
 
     lines = len(BAND)
 
-    def __init__(self, rate_hz: int = 48_000, seed: int = 1) -> None:
+    def __init__(
+        self, rate_hz: int = 48_000, seed: int = 1, *, tuned: bool = False, song_s: float = SONG_S
+    ) -> None:
         rng = np.random.default_rng(seed)
         self.rate_hz = rate_hz
         self._synth = Synth(rate_hz, self.lines, rng)
         self._now_s = 0.0
         self._ready = np.zeros((0, self.lines), dtype=np.float32)
-        self._string_players = {
-            "wren": StringPlayer(0, GUITAR_MIDI, _guitar_timbres(), rng),
-            "odell": StringPlayer(1, BASS_MIDI, _bass_timbres(), rng),
+        self._string_players: dict[str, StringPlayer] = {
+            "wren": StringPlayer(0, GUITAR_MIDI, _guitar_timbres(), rng, tuned=tuned),
+            "odell": StringPlayer(1, BASS_MIDI, _bass_timbres(), rng, tuned=tuned),
         }
         keys_hz = tuple(KEYBOARD_A4_HZ * 2.0 ** ((midi - 69) / 12.0) for midi in KEYBOARD_MIDI)
-        self._performers: tuple[Performer, ...] = (
-            *self._string_players.values(),
+        self.evening = Evening(
+            self._string_players["wren"],
+            self._string_players["odell"],
             FixedPlayer(2, keys_hz, key_timbre(0.2, 0.8), 3.0, rng),
             FixedPlayer(3, TOMS_HZ, skin_timbre(0.5, 0.25), 3.0, rng),
+            rng,
+            song_s,
         )
 
     def set_reference(self, a4_hz: float) -> None:
@@ -219,10 +238,11 @@ class SimulatedBand:
         return joined[:frames]
 
     def _next_chunk(self) -> Samples:
-        for performer in self._performers:
-            performer.play(self._synth, self._now_s)
+        self.evening.play(self._synth, self._now_s)
+        chunk = self._synth.chunk(NOISE_LEVEL)
+        self.evening.talk(chunk, self._now_s, self.rate_hz)
         self._now_s += self._synth.chunk_s
-        return self._synth.chunk(NOISE_LEVEL)
+        return chunk
 
 
 def _guitar_timbres() -> tuple[Timbre, ...]:

@@ -123,6 +123,10 @@ class Synth:
         self._knock[voice] = timbre.knock
         self._age_s[voice] = 0.0
 
+    def damp(self, line: int) -> None:
+        """A hand on whatever sounds on `line`."""
+        self._decays[self._current[line]] = DAMPED_PER_S
+
     def bend(self, line: int, hz: float) -> None:
         """The sounding note of `line` is at `hz` now: its peg was turned."""
         self._hz[self._current[line]] = hz

@@ -1,6 +1,7 @@
 """A whole evening on three phones and one screen: soundcheck, songs, turns, roll call, quiet.
 
-The station is whole but for its sound: what its listeners would say, the test says.
+The station is whole but for its sound: what its listeners would say, the test says. A second
+evening is one of sound alone: the simulated band tunes, plays, stops and talks.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ from playwright.sync_api import Page, expect
 from station.music.pitch import midi_to_hz
 from station.room.model import Player
 from station.room.retuned import CREEP_S
+from station.sound.band import BAND, SimulatedBand
 from tests.support.band_station import BandStation, band_station
+from tests.support.hand_input import HandInput
 from tests.support.order_band import BRANNOCK, TOVE
 from tests.support.phones import phone, shoot
 from tests.support.reference_page import know_code
@@ -28,6 +31,7 @@ SONGS = [
     {"title": "Paper lantern", "key": "D", "players": {"tove": "drop-d"}},
 ]
 SCREEN = {"width": 1280, "height": 800}
+RATE_HZ = 16_000
 
 
 @pytest.fixture
@@ -116,3 +120,42 @@ def test_an_evening_from_soundcheck_to_quiet(band, phones):
     assert dimmed != bright
     tove.get_by_role("button", name="end quiet").click()
     expect(screen.locator("html")).not_to_have_attribute("data-quiet", "yes")
+
+
+def test_a_gap_is_found_from_sound_and_every_page_turns_to_who_is_out(browser):
+    simulated = SimulatedBand(RATE_HZ, seed=2, tuned=True, song_s=14.4)
+    players = [Player(each.id, each.name, each.instrument, line=each.line) for each in BAND]
+    sound = HandInput()
+
+    def play_until(station: BandStation, doing: str) -> None:
+        """The band goes on until it is at something else."""
+        while simulated.evening.doing != doing:
+            sound.play(simulated.samples(RATE_HZ), station.listening)
+
+    with (
+        band_station(*players, sound=sound, rate_hz=RATE_HZ) as station,
+        phone(browser, station, who="Wren") as wren,
+        phone(browser, station, who=None, viewport=SCREEN) as screen,
+    ):
+        screen.goto(f"http://127.0.0.1:{station.port}/#everyone")
+        bar, out = wren.locator(".gap-bar"), screen.locator(".everyone-out")
+
+        play_until(station, "song")
+        play_until(station, "talk")
+        assert station.snapshot()["evening"]["state"] == "playing"
+        expect(bar).to_be_hidden()
+        expect(out).to_be_hidden()
+
+        # They stop and talk: for the box that is sound, too, and yet a gap. String 3 went flat.
+        flat = simulated.offsets_cents("wren")[2]
+        play_until(station, "tuning")
+        for _ in players:
+            station.let_pass(0.0)  # each player's strings are worked out in turn
+        expect(bar.locator("h3")).to_have_text("who is out")
+        expect(bar.locator("strong")).to_have_text(["G3"])
+        expect(bar.locator(".gap-word")).to_have_text(["tighten"])
+        (drifted,) = station.snapshot()["evening"]["drifted"]
+        assert drifted["cents"] == pytest.approx(flat, abs=2.0)
+        expect(out.locator("li")).to_contain_text(["who is out", "Wren G3 tighten −"])
+        shoot(wren, "gap-from-sound")
+        shoot(screen, "gap-from-sound-screen")

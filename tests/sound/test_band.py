@@ -191,3 +191,36 @@ def test_the_drummer_hits_toms() -> None:
     loudest_hz = np.argmax(spectrum) * RATE_HZ / len(hit)
 
     assert min(abs(loudest_hz / tom - 1.0) for tom in TOMS_HZ) < 0.02
+
+
+def test_once_in_tune_they_play_a_song_stop_talk_and_tune_again() -> None:
+    rate_hz = 8_000
+    band = SimulatedBand(rate_hz, seed=1, tuned=True, song_s=12.0)
+    rms: dict[str, list[np.ndarray]] = {}
+    course = [band.evening.doing]
+    for _ in range(80):
+        doing = band.evening.doing
+        part = band.samples(rate_hz // 2)
+        if doing == band.evening.doing:  # the half second is of one thing
+            rms.setdefault(doing, []).append(np.sqrt(np.mean(part**2, axis=0)))
+        else:
+            course.append(band.evening.doing)
+
+    loud = {doing: 20.0 * np.log10(np.median(parts, axis=0)) for doing, parts in rms.items()}
+    assert course[:4] == ["tuning", "song", "talk", "tuning"]
+    assert (loud["song"] > -35.0).all()
+    assert (loud["talk"][[0, 3]] < loud["song"][[0, 3]] - 15.0).all()
+    assert (loud["talk"][[1, 2]] < -80.0).all()  # no microphone hears it there
+
+
+def test_strings_go_flat_in_a_song_and_are_brought_in_after_it() -> None:
+    rate_hz = 8_000
+    band = SimulatedBand(rate_hz, seed=1, tuned=True, song_s=6.0)
+    while band.evening.doing != "talk":
+        band.samples(rate_hz // 2)
+    flat = (band.offsets_cents("wren")[2], band.offsets_cents("odell")[3])
+    while band.evening.songs < 2:
+        band.samples(rate_hz // 2)
+
+    assert all(-17.0 < cents < -8.0 for cents in flat)
+    assert max(map(abs, band.offsets_cents("wren"))) <= 1.0

@@ -66,10 +66,10 @@ class BandStation(TunerStation):
         self._change(lambda: self.room.tick("", later_s))
 
 
-def settings_of(*players: Player, **station: Any) -> Settings:
+def settings_of(*players: Player, rate_hz: int = 48_000, **station: Any) -> Settings:
     return Settings(
         station=StationSettings("Cellar room", CODE, **station),
-        input=InputSettings("by hand", channels=LINES),
+        input=InputSettings("by hand", channels=LINES, rate_hz=rate_hz),
         page=PageSettings("127.0.0.1", 0),
         lamps=LampSettings("mock"),
         players=players,
@@ -77,17 +77,22 @@ def settings_of(*players: Player, **station: Any) -> Settings:
 
 
 @contextmanager
-def band_station(*players: Player, songs: list[Any] | None = None) -> Iterator[BandStation]:
-    """A running station of these players, with these songs."""
+def band_station(
+    *players: Player,
+    songs: list[Any] | None = None,
+    sound: HandInput | None = None,
+    rate_hz: int = 48_000,
+) -> Iterator[BandStation]:
+    """A running station of these players, with these songs; it hears what ``sound`` plays."""
     station = BandStation(
-        settings_of(*players),
-        HandInput(),
+        settings_of(*players, rate_hz=rate_hz),
+        sound or HandInput(),
         Probe("numpy"),
         keep=False,
         make_tone_out=lambda _, on_tone: MutedToneOut(on_tone),
     )
     with station:
-        for line in range(1, LINES + 1):
+        for line in range(1, LINES + 1) if sound is None else ():
             station._hear([Level(line, 0.1, -40.0, -30.0, 0.0, False, "signal")])
         if songs:
             station.read_songs("test", songs=songs)

@@ -15,7 +15,8 @@ from tests.support.page_client import wait_until
 from tests.support.strings import Floats, StiffString, noise
 
 FRAMES = 1024
-AT_ONCE = 16  # blocks handed over before listening has caught up: well under its backlog
+LOOK_EVERY_S = 0.002  # a block is heard in less than that
+AT_ONCE = 8  # blocks handed over before listening has caught up: under its backlog from 16 kHz on
 
 
 class HandInput:
@@ -44,14 +45,14 @@ class HandInput:
     def play(self, samples: Floats, listening: Listening, lost: int = 0) -> None:
         """Hand over samples of shape (frames, channels) and wait until they are heard."""
         for start in range(0, len(samples), FRAMES):
-            wait_until(lambda: self._given - listening.blocks_heard < AT_ONCE)
+            wait_until(lambda: self._given - listening.blocks_heard < AT_ONCE, LOOK_EVERY_S)
             block = samples[start : start + FRAMES].astype(np.float32)
             self._next_frame += lost
             self._on_block(Block(block, self._next_frame, lost, time.monotonic(), 0))
             self._next_frame += len(block)
             self._given += 1
             lost = 0
-        wait_until(lambda: self._given == listening.blocks_heard)
+        wait_until(lambda: self._given == listening.blocks_heard, LOOK_EVERY_S)
 
 
 def pluck(

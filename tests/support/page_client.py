@@ -133,9 +133,9 @@ def event_stream(
         reader.close()
 
 
-def wait_until(holds: Callable[[], object]) -> None:
+def wait_until(holds: Callable[[], object], look_every_s: float = 0.02) -> None:
     """Return as soon as ``holds()``; fail when it does not within the patience."""
     deadline = time.monotonic() + PATIENCE_S
     while not holds():
         assert time.monotonic() < deadline, "it did not happen"
-        time.sleep(0.02)
+        time.sleep(look_every_s)

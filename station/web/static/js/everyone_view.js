@@ -3,11 +3,13 @@
 
 import { heightOfCents } from "./axis.js";
 import { el, mark, say } from "./dom.js";
+import { driftString, driftVerdict, isGap, togetherWords } from "./drift_words.js";
 import { shape } from "./shapes.js";
 import { readyWords } from "./song_words.js";
-import { ageWords, standing } from "./words.js";
+import { ageWords, signed, standing } from "./words.js";
 
 const AGES_EVERY_MS = 5000;
+const OUT_SHOWN = 4;
 
 class Cell {
   constructor() {
@@ -82,10 +84,11 @@ export class EveryoneView {
     this.many = el("strong");
     this.rest = el("span", { className: "everyone-rest" });
     this.song = el("p", { className: "everyone-song" });
+    this.out = el("ul", { className: "everyone-out", "aria-label": "who is out", role: "status" });
     this.whole = shape("whole");
     this.grid = el("div", { className: "cards" });
     root.append(
-      el("header", { className: "everyone-head" }, el("p", { className: "everyone-count", role: "status" }, this.many, this.rest), this.song, this.whole.node),
+      el("header", { className: "everyone-head" }, el("p", { className: "everyone-count", role: "status" }, this.many, this.rest), this.song, this.out, this.whole.node),
       this.grid,
     );
     window.addEventListener("hashchange", () => this.#update());
@@ -101,6 +104,7 @@ export class EveryoneView {
     // Snapshots come when something changes; ages grow meanwhile.
     const passedS = Math.max(0, (Date.now() - roomAt.getTime()) / 1000);
     this.#sayRoll(room);
+    this.#sayOut(room.evening);
     this.#sayCards(room, passedS);
     this.#timer = setTimeout(() => this.#update(), AGES_EVERY_MS);
   }
@@ -114,6 +118,32 @@ export class EveryoneView {
     say(this.rest, rest.join(" · "));
     const song = order?.song ? [`${order.place} ${order.song.title}`, readyWords(order)].filter(Boolean).join(": ") : "";
     say(this.song, song);
+  }
+
+  // Between songs: who has drifted while the band played, in the place of the song.
+  #sayOut(evening) {
+    const between = isGap(evening);
+    const lines = between ? evening.drifted.slice(0, OUT_SHOWN).map((each) => ({ verdict: driftVerdict(each), text: this.#drift(each) })) : [];
+    if (between) lines.unshift({ verdict: null, text: lines.length ? "who is out" : "nobody is out" });
+    const more = between ? evening.drifted.length - OUT_SHOWN : 0;
+    if (more > 0) lines.push({ verdict: null, text: `and ${more} more` });
+    const together = between ? togetherWords(evening) : "";
+    if (together) lines.push({ verdict: null, text: together });
+    this.song.hidden = between;
+    this.out.hidden = !between;
+    const signature = JSON.stringify(lines);
+    if (this.out.dataset.signature === signature) return;
+    this.out.dataset.signature = signature;
+    this.out.replaceChildren(...lines.map(({ verdict, text }) => {
+      const node = el("li", {}, text);
+      mark(node, "verdict", verdict);
+      return node;
+    }));
+  }
+
+  #drift(told) {
+    const name = this.#state.player(told.player)?.name ?? told.player;
+    return `${name} ${driftString(this.#state, told)} ${driftVerdict(told)} ${signed(told.cents)}`;
   }
 
   #sayCards({ players, order, turns }, passedS) {

@@ -1,11 +1,11 @@
 // Between songs, above the tabs on every view: who has drifted, mine first, and the band as a whole.
 
 import { el, mark, say } from "./dom.js";
+import { driftString, driftVerdict, isGap, togetherWords } from "./drift_words.js";
 import { shape } from "./shapes.js";
 import { signed, uncertainty } from "./words.js";
 
 const SHOWN = 4;
-const TOGETHER_CENTS = 3; // less than this nobody hears of a band that drifts together
 
 class Entry {
   constructor() {
@@ -18,7 +18,7 @@ class Entry {
   }
 
   update(told, who, mine) {
-    const verdict = told.cents > 0 ? "slacken" : "tighten";
+    const verdict = driftVerdict(told);
     mark(this.node, "verdict", verdict);
     mark(this.node, "mine", mine ? "yes" : null);
     this.seed.set(verdict);
@@ -47,7 +47,7 @@ export class GapBar {
 
   #update() {
     const { evening } = this.#state.room;
-    const between = evening && ["gap", "tuning"].includes(evening.state) && evening.songs > 0;
+    const between = isGap(evening);
     this.node.hidden = !between;
     if (!between) return;
     const mine = (each) => each.player === this.#state.me?.id;
@@ -56,10 +56,9 @@ export class GapBar {
     this.#list(told.slice(0, SHOWN), mine);
     const more = [];
     if (told.length > SHOWN) more.push(`and ${told.length - SHOWN} more`);
-    const { common } = evening;
-    if (common && Math.abs(common.cents) >= TOGETHER_CENTS) more.push(`the whole band ${signed(common.cents)} cents`);
-    say(this.more, more.join(" · "));
-    this.more.hidden = more.length === 0;
+    more.push(togetherWords(evening));
+    say(this.more, more.filter(Boolean).join(" · "));
+    this.more.hidden = this.more.textContent === "";
   }
 
   #list(told, mine) {
@@ -72,9 +71,7 @@ export class GapBar {
   }
 
   #who(told, mine) {
-    const player = this.#state.player(told.player);
-    const string = player?.strings.find((each) => each.string === told.string);
-    const which = told.string === null ? "all strings" : string ? this.#state.noteName(string.note) : `string ${told.string}`;
-    return mine ? which : `${player?.name ?? told.player} ${told.string === null ? "all" : which}`;
+    const which = driftString(this.#state, told);
+    return mine ? which : `${this.#state.player(told.player)?.name ?? told.player} ${told.string === null ? "all" : which}`;
   }
 }

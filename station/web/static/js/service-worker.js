@@ -30,6 +30,7 @@ const SHELL = [
   "/static/js/clock_facts.js",
   "/static/js/compromise_sheet.js",
   "/static/js/dom.js",
+  "/static/js/drift_words.js",
   "/static/js/drum_axis.js",
   "/static/js/drum_menu.js",
   "/static/js/drum_plot.js",
