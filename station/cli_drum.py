@@ -129,7 +129,10 @@ def heads(
 
 @drum.command()
 @click.option(
-    "--kit", "file", type=click.Path(path_type=Path, readable=False), help="Kit and songs, TOML."
+    "--kit",
+    "file",
+    type=click.Path(path_type=Path, readable=False),
+    help="Kit and songs, TOML or JSON.",
 )
 @click.option("--drum", "drums", multiple=True, help='"high tom:10x7:G3+12", inches or mm.')
 @click.option(
@@ -151,6 +154,7 @@ def kit(
     \b
     Examples:
       station drum kit --kit kit.toml
+      station drum kit --kit drums.json
       station drum kit --drum "floor tom:16x14:A2" --song "Low tide:E minor:E1,A1" --json
     """
     from station.commands.drum_kit import run_kit

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from station.commands.drum_kit_file import KitToRead, read_kit
 from station.probe import Probe
 from station.room.parts import Part
 from station.room.quiet import AutoQuiet
@@ -162,6 +163,24 @@ def test_turns_of_pegs_are_asked_told_and_forgotten(start):
     ):
         assert send(station, method, f"players/tove/{path}", **body).status == status
     assert ask(station.port, "/api/v1/players/tove/pegs").json == {"asks": False, "strings": []}
+
+
+def test_the_kit_that_the_page_saves_is_read_by_the_command(start, tmp_path):
+    station = start()
+    send(station, "PUT", "songs", songs=SONGS)
+    for name, more in (("floor tom", {"diameter_in": 16.0, "pitch": "A2"}), ("snare", {})):
+        body = json.dumps({"name": name, "player": "yorick", **more}).encode()
+        code = {"Content-Type": "application/json", "X-Room-Code": CODE}
+        assert ask(station.port, "/api/v1/drums", "PUT", body, code).status == 200
+    saved = tmp_path / "drums.json"
+    saved.write_bytes(ask(station.port, "/api/v1/drums.json").body)
+    left_out: list[str] = []
+
+    drums, songs, a4_hz = read_kit(KitToRead(saved), left_out)
+
+    assert ([each.name for each in drums], a4_hz) == (["floor tom"], 440.0)
+    assert [each.name for each in songs] == ["Low tide", "Paper lantern"]  # those with a key
+    assert left_out == ['"snare" is left out: its size and pitch are not known']
 
 
 def test_everyone_hears_of_a_retuned_string_by_the_stream(start):

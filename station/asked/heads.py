@@ -92,12 +92,12 @@ class AskedHeads(Asking):
         )
 
     def kept_drums_file(self) -> dict[str, Any]:
-        """The same for a file, in the words of `station drum kit`."""
+        """The same for a file, in the words of `station drum kit`; its songs are those of `kit`."""
         return self._read_heads(
             lambda: {
                 "a4_hz": self.room.reference.a4_hz,
                 "drums": [drum_for_file(each) for each in self._heads.book],
-                "songs": songs_as_data(self._heads.songs),
+                "songs": self._ordered_songs() or songs_as_data(self._heads.songs),
             }
         )
 

@@ -6,6 +6,7 @@ song, where it clashes with the bass, and which notes would suit all songs with 
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -25,7 +26,10 @@ def run_kit(wanted: KitToRead, as_json: bool, names: NamingSystem = "english") -
 
     ``names`` is for people: with ``as_json`` notes are English whatever it is.
     """
-    drums, songs, a4_hz = read_kit(wanted)
+    left_out: list[str] = []
+    drums, songs, a4_hz = read_kit(wanted, left_out)
+    for line in left_out:
+        print(line, file=sys.stderr)  # noqa: T201
     view = kit_view(drums, songs, a4_hz)
     lines = json_lines(view) if as_json else text_lines(view, names)
     for line in lines:

@@ -1,4 +1,4 @@
-"""A kit and its songs from a TOML file, from options, or from both; every fault at once.
+"""A kit and its songs from a file, from options, or from both; every fault at once.
 
     a4_hz = 440.0                 # may be left out
 
@@ -16,6 +16,9 @@
     key = "E minor"
     bass = ["E1", "A1", "B1"]     # roots; the tonic without this line
 
+The same as JSON is what the page saves (*my drums*, *as a file*); of it, drums whose size or pitch
+nobody has told are left out, and named.
+
 As options the same is `high tom:10x7:G3+12:tom` and `Low tide:E minor:E1,A1,B1`.
 """
 
@@ -29,6 +32,7 @@ from typing import Any, get_args
 
 from station import settings_checks as check
 from station.errors import SettingsError, UsageError
+from station.json_file import parse_json
 from station.music.drums import DrumKind
 from station.music.keys import Key, parse_key
 from station.music.kit import (
@@ -114,9 +118,18 @@ class _Entry:
     fault: Fault
 
 
-def read_kit(wanted: KitToRead) -> tuple[tuple[Drum, ...], tuple[Song, ...], float]:
-    """The drums, the songs, and A4. Raises SettingsError with a line for every fault."""
-    return _Reader(wanted).read()
+def read_kit(
+    wanted: KitToRead, left_out: list[str] | None = None
+) -> tuple[tuple[Drum, ...], tuple[Song, ...], float]:
+    """The drums, the songs, and A4. Raises SettingsError with a line for every fault.
+
+    ``left_out`` is given a line for each drum of the page's file that is not known well enough.
+    """
+    reader = _Reader(wanted)
+    found = reader.read()
+    if left_out is not None:
+        left_out += reader.left_out
+    return found
 
 
 class _Reader:
@@ -125,7 +138,8 @@ class _Reader:
     def __init__(self, wanted: KitToRead) -> None:
         self._wanted = wanted
         self._data: dict[str, Any] = {}
-        self._lines: Mapping[KeyPath, int] = {}
+        self._lines: Mapping[KeyPath, int] | None = None  # of TOML; JSON's are not known
+        self.left_out: list[str] = []
         self._in_file: list[tuple[int, str]] = []
         self._in_options: list[str] = []
 
@@ -142,11 +156,39 @@ class _Reader:
 
     def _open(self, path: Path) -> None:
         text = read_text(path)
-        self._data = parse_toml(path, text)
-        self._lines = key_lines(text)
+        if text.lstrip().startswith("{") or path.suffix.lower() == ".json":
+            self._data = self._of_page(parse_json(path, text))
+        else:
+            self._data = parse_toml(path, text)
+            self._lines = key_lines(text)
         for key in self._data:
             if key not in _TOP:
                 self._fault((key,), check.unknown_key(key, "", _TOP))
+
+    def _of_page(self, data: Any) -> dict[str, Any]:
+        """What the page saved: not every drum is known, and its good state is the station's."""
+        if not isinstance(data, dict):
+            what = "no table with drums and songs: save it with as a file, or write TOML"
+            raise SettingsError([f"{path_text(self._wanted.file or '')}: {what}"])
+        drums, songs = data.get("drums"), data.get("songs")
+        if isinstance(songs, list) and all(isinstance(each, dict) for each in songs):
+            # No roots are told by an empty list there, and by no line at all in TOML.
+            rootless = [{k: v for k, v in e.items() if (k, v) != ("bass", [])} for e in songs]
+            data = {**data, "songs": rootless}
+        if not isinstance(drums, list) or not all(isinstance(each, dict) for each in drums):
+            return data
+        known = []
+        for drum in drums:
+            missing = [keys[0] for keys in _REQUIRED["drums"][1:] if not drum.keys() & set(keys)]
+            if "good" in drum and missing:
+                words = " and ".join("size" if key == "diameter_in" else key for key in missing)
+                words += " are" if len(missing) > 1 else " is"
+                self.left_out.append(
+                    f"{shown(drum.get('name'))} is left out: its {words} not known"
+                )
+            else:
+                known.append({key: value for key, value in drum.items() if key != "good"})
+        return {**data, "drums": known}
 
     def _a4_hz(self) -> float:
         """The option's, else the file's, else 440; 440 also in place of one at fault."""
@@ -212,10 +254,13 @@ class _Reader:
         return fault
 
     def _fault(self, path: KeyPath, what: str) -> None:
-        line = line_of(self._lines, path)
-        dotted = ".".join(str(part) for part in path if isinstance(part, str))
+        line = 0 if self._lines is None else line_of(self._lines, path)
+        parts = path if self._lines is None else [each for each in path if isinstance(each, str)]
+        # A JSON file's entries are told by their number, from 1: drums.2.hz
+        dotted = ".".join(str(each + 1 if isinstance(each, int) else each) for each in parts)
         file = path_text(self._wanted.file or "")
-        self._in_file.append((line, f"{file}:{line}: {dotted}: {' '.join(what.split())}"))
+        place = f"{file}:{line}" if line else file
+        self._in_file.append((line, f"{place}: {dotted}: {' '.join(what.split())}"))
 
 
 def _checked(entry: _Entry, table: str) -> dict[str, Any]:

@@ -256,3 +256,68 @@ def test_no_drum_is_ever_called_wrong(capsys):
     for word in ("wrong", "bad", "out of tune", "error", "must", "should"):
         assert word not in shown
     assert "kick is above what its size is usually tuned to" in shown
+
+
+@pytest.fixture
+def json_file(tmp_path):
+    def write(data, name="drums.json"):
+        path = tmp_path / name
+        path.write_text(data if isinstance(data, str) else json.dumps(data), encoding="utf-8")
+        return path
+
+    return write
+
+
+PAGE_KIT = {
+    "a4_hz": 441.0,
+    "drums": [
+        {"name": "high tom", "kind": "tom", "diameter_mm": 254.0, "hz": 199.0, "keep": False,
+         "good": None},
+        {"name": "snare", "kind": "snare", "hz": 196.0, "keep": True, "good": {"at": "x"}},
+    ],
+    "songs": [{"name": "Low tide", "key": "E minor", "bass": ["E1"]}],
+}  # fmt: skip
+
+
+def test_what_the_page_saved_is_read_and_what_it_does_not_know_is_named(json_file, capsys):
+    run_kit(KitToRead(json_file(PAGE_KIT)), as_json=True)
+
+    told = capsys.readouterr()
+    kinds = [json.loads(line)["kind"] for line in told.out.splitlines()]
+    assert (kinds[0], kinds[-1]) == ("drum", "kit")
+    assert json.loads(told.out.splitlines()[0])["drum"] == "high tom"
+    assert told.err == '"snare" is left out: its size is not known\n'
+
+
+def test_a_json_kit_says_the_same_as_the_toml_one(kit_file, json_file):
+    drums = [
+        {"name": "high tom", "diameter_in": 10, "depth_in": 7, "pitch": "G3+12",
+         "overtone_hz": 310.0},
+        {"name": "kick", "kind": "bass", "diameter_mm": 558.8, "hz": 52.0, "keep": True},
+    ]  # fmt: skip
+    songs = [
+        {"name": "Low tide", "key": "E minor", "bass": ["E1", "A1", "B1"]},
+        {"name": "Harbour wall", "key": "A"},
+    ]
+    whole = json_file({"a4_hz": 441.0, "drums": drums, "songs": songs}, "kit")
+
+    assert read_kit(KitToRead(whole)) == read_kit(KitToRead(kit_file(KIT)))
+
+
+@pytest.mark.parametrize(
+    ("written", "said"),
+    [
+        ('{"a4_hz": 440,\n "drums": [,]}', "drums.json:2: not JSON: Expecting value"),
+        ('{"a4_hz": NaN}', "drums.json: not JSON: NaN is no number"),
+        ("[1]", "drums.json: no table with drums and songs"),
+        ("a4_hz = 440", "drums.json:1: not JSON"),
+        ("[" * 100_000, "brackets within brackets too deep"),
+        ({**PAGE_KIT, "a4_hz": 90}, "drums.json: a4_hz: "),
+        ({**PAGE_KIT, "drums": [{"name": "x", "hz": 90}]}, "drums.json: drums.1.diameter_in: the"),
+        ({**PAGE_KIT, "drums": 7}, "drums.json: drums: these are not entries"),
+        ({**PAGE_KIT, "songs": [{"name": "x", "key": "Q"}]}, "drums.json: songs.1.key: "),
+        ({**PAGE_KIT, "kits": []}, "drums.json: kits: no such key"),
+    ],
+)
+def test_a_json_kit_with_faults_says_where(json_file, written, said):
+    assert any(said in fault for fault in faults(KitToRead(json_file(written))))
