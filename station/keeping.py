@@ -16,7 +16,7 @@ from station.errors import StorageError
 from station.record.keeping import RecordKeeping
 from station.room.model import Event
 from station.room.room import Room
-from station.room.store import RoomStore, open_store
+from station.room.store import SAVE_EVERY_S, RoomStore, open_store
 
 log = logging.getLogger(__name__)
 
@@ -47,6 +47,8 @@ class Keeping:
         self._saving = threading.Lock()  # or an older state might be stored last
         self.record = RecordKeeping(folder, stamp)
         self._said: list[str] = []  # banners about the record
+        # Room and record are written in the same moments, or a card would be twice a minute.
+        self._next_s = float("-inf")
         self.store: RoomStore | None = None if folder is None else self._open(folder, stamp)
 
     def _open(self, folder: Path, stamp: str) -> RoomStore | None:
@@ -83,10 +85,16 @@ class Keeping:
         with self._saving:
             with self._lock:
                 state = self._room.state()
-            if only_if_due:
-                return store.save_if_due(state, time.monotonic())
-            store.save(state, time.monotonic())
-            return True
+            now_s = time.monotonic()
+            if not only_if_due:
+                store.save(state, now_s)
+                return True
+            if now_s < self._next_s:
+                return False
+            saved = store.save_if_due(state, now_s)
+            if saved:
+                self._next_s = now_s + SAVE_EVERY_S
+            return saved
 
     def note(self, at: str, now_s: float) -> None:
         """Note what is new of the rehearsal in its record, and say it where that fails.
@@ -97,7 +105,9 @@ class Keeping:
             return
         with self._lock:
             room = self._room.snapshot(now_s)
-        self.record.take(room, at, now_s)
+        if self.record.take(room, at, now_s, now_s >= self._next_s):
+            self.save(only_if_due=True)
+            self._next_s = now_s + SAVE_EVERY_S
         say = [text for text in (self.record.trouble, self.record.reason) if text is not None]
         for text in self._said:
             if text not in say:

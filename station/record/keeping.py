@@ -34,29 +34,32 @@ class RecordKeeping:
         self.trouble: str | None = None
         self.reason: str | None = None
 
-    def take(self, room: Mapping[str, Any], at: str, now_s: float) -> None:
-        """A snapshot a second, or so; stores about once a minute. Never raises for storage."""
+    def take(self, room: Mapping[str, Any], at: str, now_s: float, may_write: bool = True) -> bool:
+        """A snapshot a second, or so; stores about once a minute. Never raises for storage.
+
+        Whether it has stored; what it may not store now waits.
+        """
         if self._path is None:
-            return
+            return False
         self.recorder.take(room, at, now_s)
-        over = self.recorder.over(now_s)
-        if self.recorder.due(now_s) or over:
-            self._write(now_s)
+        over = may_write and self.recorder.over(now_s)
+        wrote = may_write and (self.recorder.due(now_s) or over) and self._write(now_s)
         if over:
             self.recorder.end()
             self._number = None
+        return wrote
 
     def close(self, now_s: float) -> None:
         """Store what waits."""
         if self._path is not None:
             self._write(now_s)
 
-    def _write(self, now_s: float) -> None:
+    def _write(self, now_s: float) -> bool:
         if self._path is None or now_s < self._try_at_s:
-            return
+            return False
         rows = self.recorder.give(now_s)
         if not rows:
-            return
+            return False
         recorder = self.recorder
         try:
             if self._store is None:
@@ -74,3 +77,4 @@ class RecordKeeping:
             self.trouble = f"Rehearsal not recorded: {error}. Tuning goes on."
         else:
             self.trouble = None
+        return True
