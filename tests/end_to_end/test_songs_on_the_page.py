@@ -194,6 +194,15 @@ def test_every_part_is_whole_legible_and_in_reach(browser, band, size):
         assert page.evaluate(FAULTS) == []
 
 
+def test_strings_that_all_go_alike_are_one_line_and_leave_the_list_of_songs_free(tove, band):
+    band.change_player("tove", {"tuning": "half-step-down"})
+
+    expect(tove.locator("#song-mine li")).to_have_text(["every string one semitone down"])
+    open_songs(tove, band)
+    expect(tove.locator("#song-mine")).to_be_hidden()
+    expect(tove.get_by_role("button", name="add a song")).to_be_in_viewport()
+
+
 def retune(band: BandStation, tuning: str) -> None:
     """Tove goes to another tuning and brings string 6 in."""
     band.change_player("tove", {"tuning": tuning})

@@ -29,6 +29,12 @@ function checkWords(numbers, all) {
   return [`play ${numbers.length > 1 ? "strings" : "string"} ${numbers.join(" ")} once`];
 }
 
+/** A line for each string, or one for all that go alike where no peg is known. */
+function turnLines(turned, all, noteName) {
+  const alike = turned.length > 2 && turned.length === all && turned.every((each) => each.cents === turned[0].cents && !each.peg);
+  return alike ? [`every string ${moveWords(turned[0].cents)}`] : turned.map((each) => stringWords(each, noteName));
+}
+
 /** A player's own list, in words: what they have to take up, turn, set and play; nothing when there is none. */
 export function changeWords(told, player, noteName) {
   if (!told) return [];
@@ -36,7 +42,7 @@ export function changeWords(told, player, noteName) {
   if (told.problem) lines.push(told.problem);
   if (!told.ready && told.instrument) lines.push(`take up the ${told.instrument.toLowerCase()}, ${told.tuning ?? "as it is"}`);
   if (!told.ready && told.capo !== null) lines.push(told.capo ? `capo on fret ${told.capo}` : "capo off");
-  lines.push(...told.strings.filter((each) => each.state === "turn").map((each) => stringWords(each, noteName)));
+  lines.push(...turnLines(told.strings.filter((each) => each.state === "turn"), player.strings.length, noteName));
   lines.push(...checkWords(told.strings.filter((each) => each.state === "check").map((each) => each.string), player.strings.length));
   lines.push(...told.strings.filter((each) => each.state === "again").map((each) => stringWords(each, noteName)));
   return lines;
