@@ -32,6 +32,7 @@ GUIDE = Path(__file__).with_name("README.md")
 LAMPS = (*reversed(COLUMN), BAND)  # as they hang: sharp above
 BUTTONS = (QUIET_BUTTON, REFERENCE_BUTTON)
 ROW_MM = 16.0
+LED_MM, BUTTON_MM = 5.0, 12.0  # an LED's size is its name; small push buttons (common practice)
 
 
 def lamps() -> Sheet:
@@ -132,6 +133,49 @@ def _used() -> dict[int, str]:
     used[GROUND_OF_LAMPS] = "ground of the lamps"
     used[GROUND_OF_BUTTONS] = "ground of the buttons"
     return used
+
+
+def front() -> Sheet:
+    """The box's front at true size: where lamps and buttons go, a template to drill by."""
+    left, top, width, height, step = 12.0, 30.0, 136.0, 166.0, 15.0
+    column, aside = left + 28.0, left + 98.0
+    sheet = Sheet(180, top + height + 24, "The front of the box, at true size")
+    sheet.text(6, 9, "The front, at true size", size=5, bold=True)
+    sheet.text(
+        6, 15, "Print it at 100 % and measure the line below: 100 mm. Lay it on the front, prick"
+    )
+    sheet.text(
+        6, 20, "through every cross, drill from small to large. Sharp is up. Wires are long enough"
+    )
+    sheet.text(6, 25, "that the front opens like a book.")
+    sheet.box(left, top, width, height, dashed=True)
+    for row, lamp in enumerate(reversed(COLUMN)):
+        y = top + 17 + step * row
+        _hole(sheet, column, y, LED_MM)
+        sheet.text(column + 9, y + 1.2, f"{lamp.name}, {lamp.colour}")
+    _hole(sheet, aside, top + 17 + step * (len(COLUMN) // 2), LED_MM)
+    sheet.text(aside, top + 17 + step * (len(COLUMN) // 2) + 10, "band, white", "middle")
+    for x, push in zip((column, aside), BUTTONS, strict=True):
+        _hole(sheet, x, top + height - 28, BUTTON_MM)
+        sheet.text(x, top + height - 11, f"button: {push.name}", "middle")
+    end = sheet.height - 14
+    sheet.line((left, end), (left + 100, end))
+    for x in (left, left + 100):
+        sheet.line((x, end - 2), (x, end + 2))
+    sheet.text(left + 104, end + 1.2, "100 mm")
+    sheet.text(
+        6,
+        sheet.height - 5,
+        f"Holes: {LED_MM:g} mm for lamps, {BUTTON_MM:g} mm for buttons, or theirs.",
+    )
+    return sheet
+
+
+def _hole(sheet: Sheet, x: float, y: float, diameter: float) -> None:
+    arm = diameter / 2 + 2
+    sheet.circle(x, y, diameter / 2)
+    sheet.line((x - arm, y), (x + arm, y))
+    sheet.line((x, y - arm), (x, y + arm))
 
 
 def line_input() -> Sheet:
@@ -285,6 +329,7 @@ def pictures() -> dict[str, str]:
     sheets = {
         "lamps.svg": lamps(),
         "header.svg": header(),
+        "front.svg": front(),
         "line-input.svg": line_input(),
         "lines.svg": many_lines(),
     }

@@ -21,7 +21,7 @@ from station.commands.check_box import (
     look_at_storage,
 )
 from station.commands.check_clock import look_at_clock
-from station.commands.check_input import look_at_input, look_at_tone
+from station.commands.check_input import look_at_cards, look_at_input, look_at_tone
 from station.commands.check_item import Item, fault, ok, remark
 from station.commands.check_past import look_at_incidents, serving_item
 from station.commands.check_running import (
@@ -78,6 +78,7 @@ def look_with(settings: Settings) -> Iterator[Item]:
     yield look_at_network(settings.page.host)
     if not ip_address(settings.page.host).is_loopback:
         yield look_at_name()
+    yield look_at_cards()
     port, room = look_at_port(settings.page.host, settings.page.port)
     yield port
     if room is not None and not room["station"]["simulated"]:

@@ -18,6 +18,7 @@ from station.room.mains import REMEDY, hum_words, is_loud
 from station.room.model import Player
 from station.settings import InputSettings
 from station.sound.blocks import Samples
+from station.sound.devices import capture_names
 from station.sound.line_input import LineFormat, LineInput
 from station.sound.tone_out import OFF, OFF_REASON, list_outputs
 
@@ -52,6 +53,12 @@ def look_at_input(wanted: InputSettings, players: Sequence[Player]) -> Iterator[
         samples = sound.samples[:, line - 1]
         heard = asdict(level_of(samples, line, 0.0)) if samples.size else {"line": line}
         yield line_item(heard | hum_of(samples, wanted.rate_hz), _who(line, players))
+
+
+def look_at_cards() -> Item:
+    """Every input the kernel knows, by the name that stays: what `device` in [input] may be."""
+    names = capture_names()
+    return ok("cards", ", ".join(names) or "the kernel knows no sound card with an input")
 
 
 def look_at_tone(device: str) -> Item:

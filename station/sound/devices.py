@@ -7,7 +7,8 @@ alsa-lib takes the same id in ``hw:CARD=<id>,DEV=<n>`` (alsa-lib manual, "PCM
 naming conventions"). Everything here goes by that id. Two boxes of one make
 are told apart by a udev rule that sets ``ATTR{id}``.
 
-Pure but for ``read_cards`` and ``list_devices``. Light: the capture child imports it.
+Pure but for ``read_cards``, ``capture_names`` and ``list_devices``. Light: the capture
+child imports it.
 """
 
 from __future__ import annotations
@@ -49,6 +50,22 @@ def read_cards(proc_asound: Path = PROC_ASOUND) -> dict[int, str]:
         if number:
             cards[int(number[1])] = entry.name
     return cards
+
+
+def capture_names(proc_asound: Path = PROC_ASOUND) -> list[str]:
+    """Stable names of every input the kernel knows, whoever has it open.
+
+    ``cardN/pcmMc`` is device M for capture of card N (Linux, sound/designs/procfile).
+    """
+    return [
+        f"hw:CARD={card},DEV={device}"
+        for number, card in sorted(read_cards(proc_asound).items())
+        for device in sorted(
+            int(entry.name[3:-1])
+            for entry in (proc_asound / f"card{number}").glob("pcm*c")
+            if entry.name[3:-1].isdecimal()
+        )
+    ]
 
 
 def check_wanted(wanted: str, what: str = "input") -> str:

@@ -20,9 +20,10 @@ import numpy as np
 from station.errors import SoundFileError
 from station.plain_text import path_text
 from station.sound.blocks import LOUDEST, Samples, are_sound
-from station.sound.containers import promised_frames
+from station.sound.containers import CODINGS, FORMATS, is_recording, promised_frames
 
 MIN_RATE_HZ, MAX_RATE_HZ = 8_000, 192_000
+NOT_SOUND = "not a sound file that can be read"
 MIN_LENGTH_S = 0.01
 """Shorter than one period of 100 Hz: no pitch can be heard in less."""
 
@@ -62,10 +63,17 @@ def _open(path: Path, name: str) -> Any:
     import soundfile
 
     try:
-        return soundfile.SoundFile(os.fsencode(path))
+        sound = soundfile.SoundFile(os.fsencode(path))
     except (soundfile.LibsndfileError, TypeError) as error:
         reason = str(getattr(error, "error_string", error)).rstrip(".")
-        raise SoundFileError(f"{name}: not a sound file that can be read: {reason}") from error
+        raise SoundFileError(f"{name}: {NOT_SOUND}: {reason}") from error
+
+    if sound.subtype not in CODINGS:
+        sound.close()
+        raise SoundFileError(
+            f"{name}: {NOT_SOUND}: its samples are {sound.subtype_info}; save it as WAV or FLAC"
+        )
+    return sound
 
 
 def _check_info(name: str, info: FileInfo) -> None:
@@ -140,6 +148,9 @@ def _check_container(path: Path, name: str) -> int | None:
         with path.open("rb") as file:
             if not file.read(1):
                 raise SoundFileError(f"{name}: empty file (0 bytes)")
+            file.seek(0)
+            if not is_recording(file):
+                raise SoundFileError(f"{name}: {NOT_SOUND}: it does not begin as {FORMATS}")
             file.seek(0)
             return promised_frames(file)
     except FileNotFoundError as error:

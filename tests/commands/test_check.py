@@ -19,6 +19,7 @@ from station.box_health import Supply
 from station.commands import check_board, check_box, check_clock, check_input, check_running
 from station.commands.check_box import look_at_dependencies, look_at_lamps, look_at_storage
 from station.commands.check_input import broken_input, line_item
+from station.commands.check_item import Item
 from station.daemon import TunerStation
 from station.demo import demo_settings
 from station.errors import LineInputError, ToneError
@@ -102,6 +103,17 @@ def tone(amplitude: float, seconds: float = 6.0) -> np.ndarray:
 # -- a box without a running station ------------------------------------------
 
 
+def test_the_inputs_there_are_are_named_as_the_settings_want_them(monkeypatch):
+    names = ["hw:CARD=Lines,DEV=0", "hw:CARD=Lines,DEV=1"]
+    monkeypatch.setattr(check_input, "capture_names", lambda: names)
+    several = check_input.look_at_cards()
+    monkeypatch.setattr(check_input, "capture_names", list)
+    none = check_input.look_at_cards()
+
+    assert several == Item("cards", "ok", "hw:CARD=Lines,DEV=0, hw:CARD=Lines,DEV=1")
+    assert (none.state, none.found) == ("ok", "the kernel knows no sound card with an input")
+
+
 @pytest.mark.parametrize("option", [[], ["--show-code"]])
 def test_the_room_code_is_shown_to_whoever_asks_for_it_and_masked_otherwise(command, write, option):
     shown = command("check", "--config", write(), *option).stdout
@@ -124,6 +136,7 @@ def test_a_box_in_order_has_nothing_to_remedy(look, write, feed):
         "settings": "ok",
         "storage": "ok",
         "incidents": "ok",
+        "cards": "ok",
         "page port": "ok",
         "clock": "ok",
         "tracker": "ok",

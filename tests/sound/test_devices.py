@@ -10,6 +10,7 @@ import pytest
 from station.errors import LineInputError, LineInputRefusedError
 from station.sound.devices import (
     Device,
+    capture_names,
     check_wanted,
     describe,
     find_device,
@@ -111,5 +112,22 @@ def test_card_ids_are_read_from_the_kernels_links(tmp_path: Path) -> None:
     assert read_cards(tmp_path) == {0: "Headphones", 11: "Stage"}
 
 
+def test_inputs_are_named_without_opening_them(tmp_path: Path) -> None:
+    for number, card, streams in (
+        (2, "Stage", ["pcm1c", "pcm0c", "pcm0p", "pcm10c", "pcmc"]),
+        (0, "Headphones", ["pcm0p"]),
+    ):
+        for stream in streams:
+            (tmp_path / f"card{number}" / stream).mkdir(parents=True)
+        (tmp_path / card).symlink_to(f"card{number}")
+
+    assert capture_names(tmp_path) == [
+        "hw:CARD=Stage,DEV=0",
+        "hw:CARD=Stage,DEV=1",
+        "hw:CARD=Stage,DEV=10",
+    ]
+
+
 def test_a_machine_without_sound_has_no_cards(tmp_path: Path) -> None:
     assert read_cards(tmp_path / "asound") == {}
+    assert capture_names(tmp_path / "asound") == []

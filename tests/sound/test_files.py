@@ -137,6 +137,46 @@ def test_what_is_not_sound_is_refused(tmp_path: Path, content: bytes) -> None:
     assert given == 0
 
 
+# Of libsndfile's formats those of machines long gone, whose readers nobody looks after.
+@pytest.mark.parametrize(
+    "kind", ["MAT4", "MAT5", "SVX", "PAF", "VOC", "IRCAM", "PVF", "NIST", "AVR", "HTK", "XI", "WVE"]
+)
+@pytest.mark.parametrize("tag", [b"", b"ID3\4\0\0\0\0\0\5hello"], ids=["plain", "tagged"])
+def test_a_format_that_no_recorder_writes_never_reaches_the_sound_library(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str, tag: bytes
+) -> None:
+    path = tmp_path / "take.wav"
+    subtype = soundfile.default_subtype(kind)
+    rate_hz = 8000 if kind == "WVE" else 44_100
+    soundfile.write(path, np.zeros(2000), rate_hz, format=kind, subtype=subtype)
+    path.write_bytes(tag + path.read_bytes())
+    monkeypatch.setattr(soundfile, "SoundFile", lambda *_: pytest.fail("reached"))
+
+    with pytest.raises(SoundFileError, match=r"it does not begin as WAV, .* Ogg or MP3$"):
+        read_blocks(path)
+
+
+@pytest.mark.parametrize("kind", ["FLAC", "MP3"])
+def test_a_tag_before_a_recording_is_stepped_over(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "take"
+    soundfile.write(path, np.zeros(20_000), 44_100, format=kind)
+    tagged = b"ID3\4\0\0\0\0\1\0" + bytes(128) + path.read_bytes()
+    path.write_bytes(tagged)
+
+    _, blocks = read_blocks(path)
+
+    assert sum(len(block) for block in blocks) >= 20_000
+
+
+@pytest.mark.parametrize("subtype", ["IMA_ADPCM", "MS_ADPCM", "GSM610"])
+def test_a_coding_of_the_telephone_is_refused_with_what_to_do(tmp_path: Path, subtype: str) -> None:
+    path = tmp_path / "take.wav"
+    soundfile.write(path, np.zeros(8000), 8000, subtype=subtype)
+
+    with pytest.raises(SoundFileError, match="save it as WAV or FLAC"):
+        read_blocks(path)
+
+
 @pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "FLOAT"])
 def test_a_truncated_wav_gives_what_is_there_and_then_says_so(tmp_path: Path, subtype: str) -> None:
     path = tmp_path / "cut.wav"
