@@ -12,19 +12,15 @@ from pathlib import Path
 
 from flask import Flask, Response, render_template, request
 
+from station.errors import PageRequestError
 from station.web import guards, join_code
+from station.web.api import Api, serving_app
 from station.web.events import StreamTimes
 from station.web.facade import Station, off_loop
+from station.web.json_body import JsonRequest
+from station.web.models.words import RoomCode
+from station.web.openapi import add_api_routes
 from station.web.refusals import add_refusals
-from station.web.routes_bench import add_bench_routes
-from station.web.routes_drums import add_drum_routes
-from station.web.routes_heads import add_head_routes
-from station.web.routes_measuring import add_measuring_routes, add_tone_routes
-from station.web.routes_pegs import add_peg_routes
-from station.web.routes_reference import add_reference_routes
-from station.web.routes_room import add_room_routes
-from station.web.routes_songs import add_song_routes
-from station.web.routes_turns import add_turn_routes
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'self'; base-uri 'none'; object-src 'none'; "
@@ -38,7 +34,10 @@ HEADERS = {
 
 def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
     """The WSGI application of one station's page."""
-    app = Flask(__name__)
+    api = Api()
+    add_api_routes(api, station, times or StreamTimes())
+    app = serving_app(__name__, api)
+    app.request_class = JsonRequest
     app.url_map.merge_slashes = False  # or // would be answered by an HTML redirect
     app.json.ensure_ascii = False  # type: ignore[attr-defined]
     app.config["MAX_CONTENT_LENGTH"] = guards.MAX_BODY_BYTES
@@ -51,8 +50,7 @@ def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
             guards.check_origin(request.headers.get("Origin"), request.host)
             if request.routing_exception is None:  # else nothing reads it, whatever it is
                 guards.check_content(request.mimetype, request.content_length, request.path)
-            given = request.headers.get("X-Room-Code")
-            codes.check(given, station.room_code, request.remote_addr or "")
+            codes.check(_given_code(), station.room_code, request.remote_addr or "")
 
     @app.after_request
     def add_headers(response: Response) -> Response:
@@ -63,17 +61,14 @@ def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
 
     add_refusals(app)
     _add_page(app, station)
-    add_room_routes(app, station, times or StreamTimes())
-    add_reference_routes(app, station)
-    add_measuring_routes(app, station)
-    add_tone_routes(app, station)
-    add_drum_routes(app, station)
-    add_head_routes(app, station)
-    add_song_routes(app, station)
-    add_turn_routes(app, station)
-    add_peg_routes(app, station)
-    add_bench_routes(app, station)
     return app
+
+
+def _given_code() -> str | None:
+    try:
+        return RoomCode.model_validate(dict(request.headers)).code
+    except PageRequestError:
+        return None
 
 
 def _add_page(app: Flask, station: Station) -> None:

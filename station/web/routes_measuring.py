@@ -2,75 +2,64 @@
 
 from __future__ import annotations
 
-from flask import Flask, Response, jsonify
+from flask import Response, jsonify
 
-from station.errors import PageRequestError
-from station.web import fields
+from station.web.api import Api
 from station.web.facade import Station, off_loop
-from station.web.openapi_reference import TONE_DBFS, TONE_S, VOICES
+from station.web.models.measuring import (
+    Measure,
+    Measured,
+    MeasuredAddress,
+    PlayTone,
+    Quiet,
+    SetQuiet,
+    ToneNow,
+)
+from station.web.models.words import By
 
 
-def add_measuring_routes(app: Flask, station: Station) -> None:
+def add_measuring_routes(api: Api, station: Station) -> None:
     """Routes that begin and end the measuring of an instrument."""
 
     def measured_now() -> Response:
         room = off_loop(station.snapshot)
         return jsonify({key: room[key] for key in ("measuring", "measured", "compromise")})
 
-    @app.post("/api/v1/measuring")
-    def begin() -> Response:
-        off_loop(station.begin_measuring, *_whose())
+    @api.post("/api/v1/measuring", "Listen to an instrument of fixed pitch", Measured)
+    def begin(body: Measure) -> Response:
+        off_loop(station.begin_measuring, body.player, body.line, body.name)
         return measured_now()
 
-    @app.post("/api/v1/measuring/finish")
-    def finish() -> Response:
-        off_loop(station.finish_measuring, fields.by())
+    @api.post("/api/v1/measuring/finish", "Keep what was measured", Measured)
+    def finish(body: By) -> Response:
+        off_loop(station.finish_measuring, body.by)
         return measured_now()
 
-    @app.post("/api/v1/measuring/cancel")
-    def cancel() -> Response:
-        off_loop(station.cancel_measuring, fields.by())
+    @api.post("/api/v1/measuring/cancel", "Drop what was measured", Measured)
+    def cancel(body: By) -> Response:
+        off_loop(station.cancel_measuring, body.by)
         return measured_now()
 
-    @app.post("/api/v1/measured/<instrument_id>/forget")
-    def forget(instrument_id: str) -> Response:
-        off_loop(station.forget_measured, instrument_id, fields.by())
+    @api.post("/api/v1/measured/<instrument_id>/forget", "Forget a measured instrument", Measured)
+    def forget(path: MeasuredAddress, body: By) -> Response:
+        off_loop(station.forget_measured, path.instrument_id, body.by)
         return measured_now()
 
 
-def add_tone_routes(app: Flask, station: Station) -> None:
+def add_tone_routes(api: Api, station: Station) -> None:
     """Routes that let the room hear a tone, or nothing at all."""
 
-    @app.post("/api/v1/tone")
-    def tone() -> Response:
-        body = fields.body_with("note", "voice", "level_dbfs", "seconds")
-        off_loop(
-            station.play_tone,
-            fields.short_text(body, "note"),
-            fields.one_of(body, "voice", VOICES),
-            fields.number(body, "level_dbfs", *TONE_DBFS),
-            fields.number(body, "seconds", *TONE_S),
-        )
+    @api.post("/api/v1/tone", "Play a tone from the line output; 409 in quiet", ToneNow)
+    def tone(body: PlayTone) -> Response:
+        off_loop(station.play_tone, body.note, body.voice, body.level_dbfs, body.seconds)
         return jsonify(tone=off_loop(station.snapshot)["tone"])
 
-    @app.post("/api/v1/tone/stop")
-    def stop() -> Response:
-        off_loop(station.stop_tone, fields.by())
+    @api.post("/api/v1/tone/stop", "Stop the tone", ToneNow)
+    def stop(body: By) -> Response:
+        off_loop(station.stop_tone, body.by)
         return jsonify(tone=off_loop(station.snapshot)["tone"])
 
-    @app.put("/api/v1/quiet")
-    def quiet() -> Response:
-        off_loop(station.set_quiet, fields.yes_or_no(fields.body_with("quiet"), "quiet"))
+    @api.put("/api/v1/quiet", "Dim the lamps and refuse tones", Quiet)
+    def quiet(body: SetQuiet) -> Response:
+        off_loop(station.set_quiet, body.quiet)
         return jsonify(quiet=off_loop(station.snapshot)["station"]["quiet"])
-
-
-def _whose() -> tuple[str | None, int | None, str | None]:
-    """player, line and name of the instrument that is to be measured."""
-    body = fields.body_with("player", "line", "name")
-    if "player" in body:
-        for key in ("line", "name"):
-            if key in body:
-                raise PageRequestError(f"give player alone, or line and name: not player and {key}")
-        return fields.short_text(body, "player"), None, None
-    line = fields.whole_number(body, "line", at_least=1)
-    return None, line, fields.short_text(body, "name") if "name" in body else None

@@ -2,46 +2,37 @@
 
 from __future__ import annotations
 
-from flask import Flask, Response, jsonify
+from flask import Response, jsonify
 
-from station.web import fields
+from station.web.api import Api
 from station.web.facade import Station, off_loop
+from station.web.models.pegs import AskPegs, ForgetPegs, Pegs, TellPeg
+from station.web.models.words import PlayerAddress
+
+_BASE = "/api/v1/players/<player_id>/pegs"
 
 
-def add_peg_routes(app: Flask, station: Station) -> None:
+def add_peg_routes(api: Api, station: Station) -> None:
     """Routes of a player's pegs; every change answers with what is known of them now."""
 
-    def known(player_id: str) -> Response:
-        return jsonify(off_loop(station.pegs, player_id))
+    def known(path: PlayerAddress) -> Response:
+        return jsonify(off_loop(station.pegs, path.player_id))
 
-    @app.get("/api/v1/players/<player_id>/pegs")
-    def pegs(player_id: str) -> Response:
-        return known(player_id)
+    @api.get(_BASE, "What is known of a player's pegs", Pegs)
+    def pegs(path: PlayerAddress) -> Response:
+        return known(path)
 
-    @app.post("/api/v1/players/<player_id>/pegs")
-    def tell_peg(player_id: str) -> Response:
-        body = fields.body_with("by", "string", "quarters")
-        fields.short_text(body, "by")
-        string, quarters = (
-            fields.whole_number(body, "string", 1),
-            fields.whole_number(body, "quarters", 0),
-        )
-        off_loop(station.tell_peg, player_id, string, quarters)
-        return known(player_id)
+    @api.post(_BASE, "Say how far a peg went that was asked about", Pegs)
+    def tell_peg(path: PlayerAddress, body: TellPeg) -> Response:
+        off_loop(station.tell_peg, path.player_id, body.string, body.quarters)
+        return known(path)
 
-    @app.put("/api/v1/players/<player_id>/pegs/asks")
-    def ask_pegs(player_id: str) -> Response:
-        body = fields.body_with("by", "asks")
-        fields.short_text(body, "by")
-        off_loop(station.ask_pegs, player_id, fields.yes_or_no(body, "asks"))
-        return known(player_id)
+    @api.put(f"{_BASE}/asks", "Whether the player's phone may ask", Pegs)
+    def ask_pegs(path: PlayerAddress, body: AskPegs) -> Response:
+        off_loop(station.ask_pegs, path.player_id, body.asks)
+        return known(path)
 
-    @app.post("/api/v1/players/<player_id>/pegs/forget")
-    def forget_pegs(player_id: str) -> Response:
-        body = fields.body_with("by", "string")
-        fields.short_text(body, "by")
-        told = body.get("string") is not None
-        off_loop(
-            station.forget_pegs, player_id, fields.whole_number(body, "string", 1) if told else None
-        )
-        return known(player_id)
+    @api.post(f"{_BASE}/forget", "Forget what was learned, of one string or of all", Pegs)
+    def forget_pegs(path: PlayerAddress, body: ForgetPegs) -> Response:
+        off_loop(station.forget_pegs, path.player_id, body.string)
+        return known(path)

@@ -4,59 +4,71 @@ from __future__ import annotations
 
 from typing import Any
 
-from flask import Flask, Response, jsonify
+from flask import Response, jsonify
 
-from station.errors import PageRequestError
-from station.music.compromise import RULES
-from station.web import fields
+from station.web.api import Api, telling
 from station.web.facade import Station, off_loop
+from station.web.models.reference import (
+    AnswerAddress,
+    AnswerProposal,
+    Decision,
+    ProposalAddress,
+    Propose,
+    Reference,
+    References,
+    SetReference,
+)
+from station.web.models.words import By
 
-ANSWERS = ("yes", "not yet")
-# The kinds of proposal, and the key that goes with each and with no other.
-KINDS = {"standard": None, "typed": "a4_hz", "measured": "instrument", "compromise": "rule"}
 
-
-def add_reference_routes(app: Flask, station: Station) -> None:
+def add_reference_routes(api: Api, station: Station) -> None:
     """Routes that agree on the reference and tell its history."""
 
     def reference_now() -> dict[str, Any]:
         told: dict[str, Any] = off_loop(station.snapshot)["reference"]
         return told
 
-    @app.put("/api/v1/reference")
-    def reference() -> Response:
-        body = fields.body_with("a4_hz", "by")
-        a4_hz = fields.number(body, "a4_hz")
-        by = fields.short_text(body, "by") if "by" in body else "someone on the page"
-        off_loop(station.set_reference, a4_hz, by, "set on the page")
+    @api.put(
+        "/api/v1/reference",
+        "Set the reference for the whole room, outright; 409 while phones of other players are "
+        "present, unless the leader decides and asks",
+        Reference,
+    )
+    def reference(body: SetReference) -> Response:
+        off_loop(station.set_reference, body.a4_hz, body.by, "set on the page")
         return jsonify(reference_now())
 
-    @app.post("/api/v1/reference/undo")
-    def undo() -> Response:
-        off_loop(station.undo, fields.by())
+    @api.post("/api/v1/reference/undo", "Back to the one before", Reference)
+    def undo(body: By) -> Response:
+        off_loop(station.undo, body.by)
         return jsonify(reference_now())
 
-    @app.post("/api/v1/proposals")
-    def propose() -> tuple[Response, int]:
-        return jsonify(off_loop(station.propose, *_proposal())), 201
+    @api.post("/api/v1/proposals", "Propose a reference", Decision, status=201)
+    def propose(body: Propose) -> tuple[Response, int]:
+        told = off_loop(
+            station.propose, body.by, body.kind, body.a4_hz, body.instrument, body.chosen_rule
+        )
+        return jsonify(told), 201
 
-    @app.put("/api/v1/proposals/<proposal_id>/answers/<player_id>")
-    def answer(proposal_id: str, player_id: str) -> Response:
-        number = fields.path_id(proposal_id, "proposal")
-        said = fields.one_of(fields.body_with("answer"), "answer", ANSWERS)
-        return jsonify(off_loop(station.answer, number, player_id, said))
+    @api.put(
+        "/api/v1/proposals/<proposal_id>/answers/<player_id>",
+        "Answer a proposal for a player",
+        Decision,
+    )
+    def answer(path: AnswerAddress, body: AnswerProposal) -> Response:
+        return jsonify(off_loop(station.answer, path.proposal_id, path.player_id, body.answer))
 
-    @app.post("/api/v1/proposals/<proposal_id>/withdraw")
-    def withdraw(proposal_id: str) -> Response:
-        number = fields.path_id(proposal_id, "proposal")
-        by = fields.by()
-        return jsonify(off_loop(station.withdraw, number, by))
+    @api.post("/api/v1/proposals/<proposal_id>/withdraw", "Withdraw a proposal", Decision)
+    def withdraw(path: ProposalAddress, body: By) -> Response:
+        return jsonify(off_loop(station.withdraw, path.proposal_id, body.by))
 
-    @app.get("/api/v1/references")
+    @api.get("/api/v1/references", "Every reference the room had", References)
     def references() -> Response:
         return jsonify(references=off_loop(station.references))
 
-    @app.get("/api/v1/references.csv")
+    table = telling("RFC 4180, one reference in a line, a header first.", "text/csv")
+
+    @api.get("/api/v1/references.csv", "The same as a table", table)
     def references_csv() -> Response:
         # RFC 4180 names the parameter; the file is kept, not shown.
         response = Response(
@@ -64,23 +76,3 @@ def add_reference_routes(app: Flask, station: Station) -> None:
         )
         response.headers["Content-Disposition"] = 'attachment; filename="references.csv"'
         return response
-
-
-def _proposal() -> tuple[str, str, float | None, str | None, str | None]:
-    """by, kind, a4_hz, instrument and rule of the request's body, None where they do not go."""
-    body = fields.body_with("by", "kind", "a4_hz", "instrument", "rule")
-    by, kind = fields.short_text(body, "by"), fields.one_of(body, "kind", KINDS)
-    for its_kind, key in KINDS.items():
-        if key in body and its_kind != kind:
-            raise PageRequestError(f"{key} goes with the kind {its_kind!r}, not with {kind!r}")
-    return (
-        by,
-        kind,
-        fields.number(body, "a4_hz") if kind == "typed" else None,
-        fields.short_text(body, "instrument") if kind == "measured" else None,
-        _rule(body) if kind == "compromise" else None,
-    )
-
-
-def _rule(body: dict[str, Any]) -> str:
-    return fields.one_of(body, "rule", RULES) if "rule" in body else RULES[0]

@@ -2,46 +2,83 @@
 
 from __future__ import annotations
 
-from typing import Any
+from flask import Response, jsonify, request
 
-from flask import Flask, Response, jsonify, request
-
-from station.web import fields
+from station.web.api import REF, Api, telling
 from station.web.events import EventStream, StreamTimes
 from station.web.facade import Station, off_loop
-from station.web.openapi import describe_api
+from station.web.models.bench import BeatsEvent, StrumEvent
+from station.web.models.drums import StrokeEvent
+from station.web.models.heads import HeadEvent
+from station.web.models.room import (
+    ChangePlayer,
+    EventsQuery,
+    Health,
+    Instruments,
+    Note,
+    Nothing,
+    Player,
+    Reading,
+    Room,
+)
+from station.web.models.words import Answer, PlayerAddress
 
-OFFSET_WORDS = ("pure fifths", "none")
+EVENTS: dict[str, tuple[type[Answer], ...]] = {
+    "room": (Room,),
+    "reading": (Reading,),
+    "note": (Note,),
+    "stroke": (StrokeEvent, HeadEvent),
+    "strum": (StrumEvent,),
+    "beats": (BeatsEvent,),
+    "heartbeat": (Nothing,),
+    "lease": (Nothing,),
+}
+_STREAM = telling(
+    "Server-sent events: `room` (a whole snapshot) first, then `reading`, `note`, `room` and "
+    "`stroke` (StrokeEvent, or HeadEvent while a drummer goes round a head); `strum` and `beats` "
+    "while a player has them open on the bench; `heartbeat` when nothing else was sent for four "
+    "seconds; `lease` when the stream ends and the next one should be opened. The data of each "
+    "is JSON, as `x-events` says.",
+    "text/event-stream",
+    **{
+        "x-events": {
+            kind: {"oneOf": [{"$ref": REF.format(model=model.__name__)} for model in models]}
+            for kind, models in EVENTS.items()
+        }
+    },
+)
 
 
-def add_room_routes(app: Flask, station: Station, times: StreamTimes) -> None:
+def add_room_routes(api: Api, station: Station, times: StreamTimes) -> None:
     """Routes that read the room, and the one that changes a player."""
 
-    @app.get("/api/v1/room")
+    @api.get("/api/v1/room", "The whole room", Room)
     def room() -> Response:
         return jsonify(off_loop(station.snapshot))
 
-    @app.get("/api/v1/instruments")
+    @api.get("/api/v1/instruments", "Instruments and their tunings", Instruments)
     def instruments() -> Response:
         return jsonify(off_loop(station.instruments))
 
-    @app.get("/api/v1/events")
-    def events() -> Response:
+    api.names(*(model for models in EVENTS.values() for model in models))
+
+    @api.get(
+        "/api/v1/events",
+        "Live events",
+        _STREAM,
+        on_503="Every stream is in use; see Retry-After.",
+    )
+    def events(query: EventsQuery) -> Response:
         if request.method == "HEAD":
             return Response(mimetype="text/event-stream")
         gone = request.environ.get("station.gone", lambda: False)
-        player_id = request.args.get("player")
         snapshot = lambda: off_loop(station.snapshot)  # noqa: E731
-        stream = EventStream(station.hub, snapshot, times, gone, player_id)
+        stream = EventStream(station.hub, snapshot, times, gone, query.player)
         response = Response(stream, mimetype="text/event-stream")
         response.call_on_close(stream.close)
         return response
 
-    @app.get("/api/v1/openapi.json")
-    def openapi() -> Response:
-        return jsonify(describe_api())
-
-    @app.get("/health")
+    @api.get("/health", "Whether the page is served", Health)
     def health() -> Response:
         told = off_loop(station.snapshot)["station"]
         return jsonify(
@@ -52,20 +89,12 @@ def add_room_routes(app: Flask, station: Station, times: StreamTimes) -> None:
             max_streams=station.hub.max_streams,
         )
 
-    @app.put("/api/v1/players/<player_id>")
-    def player(player_id: str) -> Response:
-        off_loop(station.change_player, player_id, _player_changes())
+    @api.put(
+        "/api/v1/players/<player_id>",
+        "Change a player's name, instrument, tuning, capo or offsets from equal temperament",
+        Player,
+    )
+    def player(path: PlayerAddress, body: ChangePlayer) -> Response:
+        off_loop(station.change_player, path.player_id, body.changes())
         players = off_loop(station.snapshot)["players"]
-        return jsonify(next(each for each in players if each["id"] == player_id))
-
-
-def _player_changes() -> dict[str, Any]:
-    body = fields.body_with("name", "instrument", "tuning", "capo", "offsets_cents")
-    changes: dict[str, Any] = {
-        key: fields.short_text(body, key) for key in ("name", "instrument", "tuning") if key in body
-    }
-    if "capo" in body:
-        changes["capo"] = fields.whole_number(body, "capo")
-    if "offsets_cents" in body:
-        changes["offsets_cents"] = fields.offsets_cents(body, "offsets_cents", OFFSET_WORDS)
-    return changes
+        return jsonify(next(each for each in players if each["id"] == path.player_id))

@@ -2,92 +2,80 @@
 
 from __future__ import annotations
 
-from typing import Any
+from flask import Response, jsonify
 
-from flask import Flask, Response, jsonify
-
-from station.errors import PageRequestError
-from station.web import fields
+from station.web.api import Api, telling
 from station.web.facade import Station, off_loop
+from station.web.models.songs import (
+    MoveSong,
+    NextSong,
+    OrderNow,
+    PutSong,
+    PutSongs,
+    SongAddress,
+    Songs,
+)
+from station.web.models.words import By
 
-_LONGEST_PLACE = 9999
 
-
-def add_song_routes(app: Flask, station: Station) -> None:
+def add_song_routes(api: Api, station: Station) -> None:
     """Routes of the running order; a change answers with the whole of it."""
-    _add_list_routes(app, station)
-    _add_single_routes(app, station)
+    _add_list_routes(api, station)
+    _add_single_routes(api, station)
 
-    @app.post("/api/v1/songs/next")
-    def next_song() -> Response:
-        body = fields.body_with("by", "song", "after")
-        by = fields.short_text(body, "by")
-        song, after = (
-            fields.whole_number(body, key, 0) if body.get(key) is not None else None
-            for key in ("song", "after")
-        )
-        off_loop(station.begin_song, by, song, after)
+    @api.post("/api/v1/songs/next", "The next song, or another", OrderNow)
+    def next_song(body: NextSong) -> Response:
+        off_loop(station.begin_song, body.by, body.song, body.after)
         return jsonify(order=off_loop(station.snapshot)["order"])
 
 
-def _add_list_routes(app: Flask, station: Station) -> None:
-    @app.get("/api/v1/songs")
+def _add_list_routes(api: Api, station: Station) -> None:
+    @api.get("/api/v1/songs", "The running order", Songs)
     def songs() -> Response:
         return jsonify(off_loop(station.songs))
 
-    @app.get("/api/v1/songs.csv")
+    table = telling(
+        "RFC 4180: title, key, bass, notes, drums and a column for each player.", "text/csv"
+    )
+
+    @api.get("/api/v1/songs.csv", "The same as a table", table)
     def songs_csv() -> Response:
-        table = Response(off_loop(station.songs_csv), mimetype="text/csv")
-        table.headers["Content-Disposition"] = 'attachment; filename="running-order.csv"'
-        return table
+        answer = Response(off_loop(station.songs_csv), mimetype="text/csv")
+        answer.headers["Content-Disposition"] = 'attachment; filename="running-order.csv"'
+        return answer
 
-    @app.put("/api/v1/songs")
-    def read_songs() -> Response:
-        body = fields.body_with("by", "revision", "songs", "csv")
-        by = fields.short_text(body, "by")
-        revision = fields.whole_number(body, "revision", 0) if "revision" in body else None
-        off_loop(station.read_songs, by, revision, body.get("songs"), body.get("csv"))
+    @api.put(
+        "/api/v1/songs",
+        "All songs anew, from a list or a table; all or, with a fault, nothing",
+        Songs,
+    )
+    def read_songs(body: PutSongs) -> Response:
+        off_loop(station.read_songs, body.by, body.revision, body.changes().get("songs"), body.csv)
         return jsonify(off_loop(station.songs))
 
-    @app.post("/api/v1/songs/undo")
-    def undo_songs() -> Response:
-        by = fields.by()
-        off_loop(station.undo_songs, by)
-        return jsonify(off_loop(station.songs))
-
-
-def _add_single_routes(app: Flask, station: Station) -> None:
-    @app.post("/api/v1/songs")
-    def add_song() -> Response:
-        by, song = _by_and_song()
-        off_loop(station.add_song, by, song)
-        return jsonify(off_loop(station.songs))
-
-    @app.put("/api/v1/songs/<song_id>")
-    def change_song(song_id: str) -> Response:
-        number = fields.path_id(song_id, "song")
-        by, song = _by_and_song()
-        off_loop(station.change_song, by, number, song)
-        return jsonify(off_loop(station.songs))
-
-    @app.post("/api/v1/songs/<song_id>/move")
-    def move_song(song_id: str) -> Response:
-        number = fields.path_id(song_id, "song")
-        body = fields.body_with("by", "to")
-        to = fields.whole_number(body, "to", 1)
-        if to > _LONGEST_PLACE:
-            raise PageRequestError(f"to is {to}: the most is {_LONGEST_PLACE}")
-        off_loop(station.move_song, fields.short_text(body, "by"), number, to)
-        return jsonify(off_loop(station.songs))
-
-    @app.post("/api/v1/songs/<song_id>/remove")
-    def remove_song(song_id: str) -> Response:
-        number = fields.path_id(song_id, "song")
-        by = fields.by()
-        off_loop(station.remove_song, by, number)
+    @api.post("/api/v1/songs/undo", "Take the last change back", Songs)
+    def undo_songs(body: By) -> Response:
+        off_loop(station.undo_songs, body.by)
         return jsonify(off_loop(station.songs))
 
 
-def _by_and_song() -> tuple[str, Any]:
-    body = fields.body_with("by", "song")
-    return fields.short_text(body, "by"), body.get("song")
+def _add_single_routes(api: Api, station: Station) -> None:
+    @api.post("/api/v1/songs", "Add a song at the end", Songs)
+    def add_song(body: PutSong) -> Response:
+        off_loop(station.add_song, body.by, body.changes()["song"])
+        return jsonify(off_loop(station.songs))
+
+    @api.put("/api/v1/songs/<song_id>", "Change a song", Songs)
+    def change_song(path: SongAddress, body: PutSong) -> Response:
+        off_loop(station.change_song, body.by, path.song_id, body.changes()["song"])
+        return jsonify(off_loop(station.songs))
+
+    @api.post("/api/v1/songs/<song_id>/move", "Move a song to a place, from 1", Songs)
+    def move_song(path: SongAddress, body: MoveSong) -> Response:
+        off_loop(station.move_song, body.by, path.song_id, body.to)
+        return jsonify(off_loop(station.songs))
+
+    @api.post("/api/v1/songs/<song_id>/remove", "Take a song out", Songs)
+    def remove_song(path: SongAddress, body: By) -> Response:
+        off_loop(station.remove_song, body.by, path.song_id)
+        return jsonify(off_loop(station.songs))

@@ -24,6 +24,11 @@ class FakeOrder:
     def songs_csv(self) -> str:
         return "title\r\n"
 
+    def read_songs(self, *_: Any) -> None:
+        raise NotNowError("this band plays without a running order")
+
+    add_song = change_song = move_song = remove_song = undo_songs = begin_song = read_songs
+
     def setups(self, player_id: str) -> list[dict[str, Any]]:
         return []
 

@@ -152,6 +152,11 @@ def make_station() -> dict[str, Any]:
             "source": "chrony",
             "reason": None,
             "card_cents": 0.001,
+            "budget": [
+                {"what": "card", "cents": 0.001, "from": "its rate was measured"},
+                {"what": "estimator", "cents": None, "from": "nothing heard yet"},
+                {"what": "hearing", "cents": 4.3, "from": "the least difference heard"},
+            ],
         },
         "banners": [],
     }

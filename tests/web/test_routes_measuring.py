@@ -1,8 +1,8 @@
 import pytest
 
 from station.sound import tone
+from station.web.models.measuring import TONE_DBFS, TONE_S
 from station.web.openapi import describe_api
-from station.web.openapi_reference import TONE_DBFS, TONE_S
 from tests.support.page_client import one_line
 from tests.support.page_server import CODE
 from tests.support.schema import faults
