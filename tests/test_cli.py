@@ -141,7 +141,7 @@ def test_a_user_without_a_home_folder_is_told_so_in_one_line(tmp_path):
 
 
 def test_the_commands_start_without_what_only_some_of_them_need():
-    heavy = ["numpy", "aubio", "flask", "gevent", "gpiozero", "soundfile", "pyaudio"]
+    heavy = ["numpy", "aubio", "flask", "gevent", "gpiozero", "soundfile", "pyaudio", "pydantic"]
     done = subprocess.run(
         [sys.executable, "-c", "import station.cli, sys; print(*sys.modules)"],
         capture_output=True,

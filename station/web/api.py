@@ -1,10 +1,9 @@
 """The JSON API: routes that are checked and described by the models in `station.web.models`.
 
 A route says what it takes by the types of its arguments, ``path``, ``query`` and ``body``, and
-what it tells by ``told``. flask-openapi3 checks the first and writes both down; its own pages
-are left out, for they hold scripts that our policy forbids. The description is made when
-somebody asks for it, from routes that are registered once more beside those that serve: a
-station that nobody asks pays nothing for it.
+what it tells by ``told``. While the station serves, `Api` reads requests into these models and
+does nothing else. Who asks for the description gets what `station.web.description` writes down of
+the same routes.
 """
 
 from __future__ import annotations
@@ -12,15 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeVar, get_type_hints
 
-from flask_openapi3 import APIBlueprint, Info, OpenAPI
-from pydantic import BaseModel, ValidationError
-from pydantic.json_schema import models_json_schema
-
-from station import __version__
-from station.errors import PageRequestError
-from station.web.models.words import Error, Plain, RoomCode
+from flask import Flask, request
+from pydantic import BaseModel
 
 Route = TypeVar("Route", bound=Callable[..., Any])
+Told = type[BaseModel] | dict[str, Any]
 
 REF = "#/components/schemas/{model}"
 READ_REFUSALS = {
@@ -40,9 +35,6 @@ CHANGE_REFUSALS = {
 }
 
 
-Told = type[BaseModel] | dict[str, Any]
-
-
 def telling(description: str, mimetype: str, **more: Any) -> dict[str, Any]:
     """What a route tells that is no JSON of a model, in OpenAPI's words."""
     content = {mimetype: {"schema": {"type": "string"}, **more}}
@@ -50,105 +42,58 @@ def telling(description: str, mimetype: str, **more: Any) -> dict[str, Any]:
 
 
 class Api:
-    """Where areas add their routes; ``described`` writes them down, else they are only served."""
+    """Where areas add their routes; these are served by ``app``."""
 
-    def __init__(self, described: bool = False) -> None:
-        self.described = described
-        self.blueprint = APIBlueprint("api", __name__, doc_ui=described)
-        self.models: set[type[BaseModel]] = {Error}
+    def __init__(self, app: Flask) -> None:
+        self.app = app
 
     def get(self, path: str, summary: str, told: Told, **refusals: str) -> Callable[[Route], Route]:
         """A route that reads; ``refusals`` besides `READ_REFUSALS` as ``on_404="..."``."""
         more = {int(key.removeprefix("on_")): why for key, why in refusals.items()}
         if "<" in path:
             more = {404: CHANGE_REFUSALS[404], **more}
-        return self._route(self.blueprint.get, path, summary, {200: told}, READ_REFUSALS | more)
+        return self._route("GET", path, summary, {200: told}, READ_REFUSALS | more)
 
     def put(self, path: str, summary: str, told: Told) -> Callable[[Route], Route]:
         """A route that changes something."""
-        return self._route(self.blueprint.put, path, summary, {200: told}, CHANGE_REFUSALS)
+        return self._route("PUT", path, summary, {200: told}, CHANGE_REFUSALS)
 
     def post(
         self, path: str, summary: str, told: Told, status: int = 200
     ) -> Callable[[Route], Route]:
         """A route that changes something, or adds it."""
-        return self._route(self.blueprint.post, path, summary, {status: told}, CHANGE_REFUSALS)
+        return self._route("POST", path, summary, {status: told}, CHANGE_REFUSALS)
 
     def names(self, *models: type[BaseModel]) -> None:
-        """Models that no route answers with, such as those of events."""
-        self.models.update(models)
+        """Models that no route answers with, such as those of events: for the description."""
 
     def _route(
-        self, add: Any, path: str, summary: str, told: dict[int, Told], refusals: dict[int, str]
+        self,
+        method: str,
+        path: str,
+        summary: str,  # noqa: ARG002 -- of the description
+        told: dict[int, Told],  # noqa: ARG002 -- of the description
+        refusals: dict[int, str],  # noqa: ARG002 -- of the description
     ) -> Callable[[Route], Route]:
-        if not self.described:
-            route: Callable[[Route], Route] = add(path)
-            return route
-        answers = {str(status): self._in_words(each) for status, each in told.items()}
-        for status, why in refusals.items():
-            answers[str(status)] = {**self._in_words(Error), "description": why}
-        describe = add(path, summary=summary, responses=answers)
+        def add(call: Route) -> Route:
+            self.app.add_url_rule(path, call.__name__, _checked(call), methods=[method])
+            return call
 
-        def write_down(call: Route) -> Route:
-            body = get_type_hints(call).get("body")
-            if body is not None:
-                self.models.add(body)
-            described: Route = describe(call)
-            return described
-
-        return write_down
-
-    def _in_words(self, told: Told) -> dict[str, Any]:
-        if isinstance(told, dict):
-            return told
-        self.models.add(told)
-        schema = {"$ref": REF.format(model=told.__name__)}
-        return {
-            "description": " ".join((told.__doc__ or "").split()),
-            "content": {"application/json": {"schema": schema}},
-        }
+        return add
 
 
-def serving_app(import_name: str, api: Api, **how: Any) -> OpenAPI:
-    """A Flask application with these routes, without any page of flask-openapi3's own."""
-    app = OpenAPI(
-        import_name,
-        info=Info(title="Rehearsal-room tuner station", version=__version__),
-        doc_ui=False,
-        validation_error_status=400,
-        validation_error_model=Error,
-        validation_error_callback=_never_raw,
-        **how,
-    )
-    app.register_api(api.blueprint)
-    return app
+def _checked(call: Callable[..., Any]) -> Callable[..., Any]:
+    """The route with what is asked read into its models; they raise PageRequestError."""
+    models = get_type_hints(call)
 
+    def view(**ids: str) -> Any:
+        asked = {}
+        if "path" in models:
+            asked["path"] = models["path"].model_validate(ids)
+        if "query" in models:
+            asked["query"] = models["query"].model_validate(request.args.to_dict())
+        if "body" in models:
+            asked["body"] = models["body"].model_validate(request.get_json())
+        return call(**asked)
 
-def described(api: Api) -> dict[str, Any]:
-    """The OpenAPI document of the routes, as JSON-ready data."""
-    told: dict[str, Any] = serving_app("station", api, static_folder=None).api_doc
-    models = sorted(api.models, key=lambda model: model.__name__)
-    # flask-openapi3 knows a part of JSON Schema, pydantic says all that it checks.
-    _, defined = models_json_schema(
-        [(model, "validation") for model in models], ref_template=REF, schema_generator=Plain
-    )
-    told["components"] = {"schemas": defined["$defs"]}
-    told.pop("tags", None)
-    for path in told["paths"].values():
-        for method, operation in path.items():
-            operation.pop("tags", None)
-            if method != "get":
-                operation["parameters"] = [_room_code(), *operation.get("parameters", [])]
-    return told
-
-
-def _room_code() -> dict[str, Any]:
-    """The header that every change carries, see `station.web.guards`."""
-    ((name, schema),) = RoomCode.model_json_schema()["properties"].items()
-    told = " ".join((RoomCode.__doc__ or "").split())
-    return {"name": name, "in": "header", "required": True, "schema": schema, "description": told}
-
-
-def _never_raw(error: ValidationError) -> Any:
-    """A model that is no `Asked` was used for a request."""
-    raise PageRequestError(f"{error.title} cannot be read") from error
+    return view

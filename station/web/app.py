@@ -11,10 +11,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from flask import Flask, Response, render_template, request
+from werkzeug.exceptions import MethodNotAllowed
 
 from station.errors import PageRequestError
 from station.web import guards, join_code
-from station.web.api import Api, serving_app
+from station.web.api import Api
 from station.web.events import StreamTimes
 from station.web.facade import Station, off_loop
 from station.web.json_body import JsonRequest
@@ -34,9 +35,7 @@ HEADERS = {
 
 def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
     """The WSGI application of one station's page."""
-    api = Api()
-    add_api_routes(api, station, times or StreamTimes())
-    app = serving_app(__name__, api)
+    app = Flask(__name__)
     app.request_class = JsonRequest
     app.url_map.merge_slashes = False  # or // would be answered by an HTML redirect
     app.json.ensure_ascii = False  # type: ignore[attr-defined]
@@ -46,6 +45,8 @@ def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
     @app.before_request
     def guard() -> None:
         guards.check_host(request.headers.get("Host", ""), station.addresses())
+        if isinstance(request.routing_exception, MethodNotAllowed):
+            return  # it is told so, whoever asks: nothing here could change anything
         if request.method not in ("GET", "HEAD", "OPTIONS"):
             guards.check_origin(request.headers.get("Origin"), request.host)
             if request.routing_exception is None:  # else nothing reads it, whatever it is
@@ -61,6 +62,7 @@ def create_app(station: Station, times: StreamTimes | None = None) -> Flask:
 
     add_refusals(app)
     _add_page(app, station)
+    add_api_routes(Api(app), station, times or StreamTimes())
     return app
 
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+import logging
+import subprocess
+import sys
+import threading
 from functools import cache
-from typing import Any, cast
+from typing import Any
 
 from flask import Response
 
-from station.web.api import Api, described
+from station.errors import PageRequestError
+from station.web.api import Api, telling
 from station.web.events import StreamTimes
 from station.web.facade import Station, off_loop
 from station.web.routes_bench import add_bench_routes
@@ -21,6 +26,9 @@ from station.web.routes_reference import add_reference_routes
 from station.web.routes_room import add_room_routes
 from station.web.routes_songs import add_song_routes
 from station.web.routes_turns import add_turn_routes
+
+log = logging.getLogger(__name__)
+MAKING_S = 60.0
 
 
 def add_api_routes(api: Api, station: Station, times: StreamTimes) -> None:
@@ -37,15 +45,12 @@ def add_api_routes(api: Api, station: Station, times: StreamTimes) -> None:
     add_peg_routes(api, station)
     add_bench_routes(api, station)
 
-    @api.get("/api/v1/openapi.json", "This description", DESCRIPTION)
+    told = telling("OpenAPI 3.1.", "application/json")
+    told["content"]["application/json"]["schema"] = {"type": "object"}
+
+    @api.get("/api/v1/openapi.json", "This description", told, on_503="It cannot be made now.")
     def openapi() -> Response:
         return Response(off_loop(_as_json), mimetype="application/json")
-
-
-DESCRIPTION = {
-    "description": "OpenAPI 3.1.",
-    "content": {"application/json": {"schema": {"type": "object"}}},
-}
 
 
 def describe_api() -> dict[str, Any]:
@@ -54,8 +59,26 @@ def describe_api() -> dict[str, Any]:
     return told
 
 
-@cache
 def _as_json() -> bytes:
-    api = Api(described=True)
-    add_api_routes(api, cast("Station", None), StreamTimes())  # described, not asked
-    return json.dumps(described(api), ensure_ascii=False).encode()
+    """Made once, by a process of its own: it leaves nothing behind in this one."""
+    with _making:
+        return _made()
+
+
+_making = threading.Lock()
+
+
+@cache
+def _made() -> bytes:
+    try:
+        done = subprocess.run(
+            [sys.executable, "-P", "-m", "station.web.description"],
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=MAKING_S,
+            check=True,
+        )
+    except (subprocess.SubprocessError, OSError) as error:
+        log.error("the description of the API was not made: %s", error)
+        raise PageRequestError("the description of the API cannot be made now", 503) from error
+    return done.stdout

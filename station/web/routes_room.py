@@ -40,6 +40,15 @@ _STREAM = telling(
     "seconds; `lease` when the stream ends and the next one should be opened. The data of each "
     "is JSON, as `x-events` says.",
     "text/event-stream",
+    schema={
+        "type": "object",
+        "required": ["event", "data"],
+        "properties": {
+            "event": {"enum": list(EVENTS)},
+            "data": {"type": "string"},
+            "retry": {"type": "integer"},
+        },
+    },
     **{
         "x-events": {
             kind: {"oneOf": [{"$ref": REF.format(model=model.__name__)} for model in models]}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from station.errors import PageRequestError
 from station.measure.drums.head_pass import TURNS_MAX, Phase
@@ -57,6 +57,10 @@ class TapAgain(Body):
 
 class Turned(Body):
     """The lug that was turned, as advised unless `turns` says; without one all that is advised."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"minProperties": 1, "dependentRequired": {"turns": ["lug"]}}
+    )
 
     lug: Lug = left_out()
     turns: Annotated[float, Field(ge=-TURNS_MAX, le=TURNS_MAX), Must("be a number")] = left_out()

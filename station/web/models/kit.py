@@ -12,6 +12,7 @@ from station.room.kit_songs import BASS_MAX, SONGS_MAX
 from station.web.models.kit_view import KitView
 from station.web.models.plain import Must
 from station.web.models.words import (
+    NAME_MAX,
     PRINTABLE,
     Answer,
     Body,
@@ -25,10 +26,9 @@ from station.web.models.words import (
     printable,
 )
 
-_QUERY_MAX = 80
 _Short = Annotated[
     str,
-    Field(min_length=1, max_length=_QUERY_MAX, pattern=PRINTABLE),
+    Field(min_length=1, max_length=NAME_MAX, pattern=PRINTABLE),
     AfterValidator(printable),
 ]
 Inches = Annotated[float, Field(ge=1.0, le=60.0), Must("be a number")]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from station.room.retuned import Stage
 from station.room.songs import BASS_MAX, DRUMS_MAX, NOTES_MAX, SONGS_MAX, TITLE_MAX
@@ -16,12 +16,12 @@ from station.web.models.words import (
     Asked,
     Body,
     Count,
-    FromOne,
     FromZero,
     Number,
     NumberInAddress,
     ShortText,
     left_out,
+    whole,
 )
 
 CSV_MAX = 16_000
@@ -71,7 +71,7 @@ class MoveSong(Body):
     """The place a song moves to, from 1."""
 
     by: ShortText
-    to: Annotated[FromOne, Field(le=PLACE_MAX)]
+    to: Annotated[int, Field(ge=1, le=PLACE_MAX), BeforeValidator(whole), Must("be a number")]
 
 
 class SongAddress(Address):

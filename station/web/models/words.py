@@ -20,7 +20,6 @@ from pydantic import (
     ValidationError,
     model_validator,
 )
-from pydantic.json_schema import GenerateJsonSchema
 from pydantic_core import PydanticCustomError
 
 from station.errors import PageRequestError
@@ -45,13 +44,6 @@ PRINTABLE = (
 )
 
 
-class Plain(GenerateJsonSchema):
-    """JSON Schema without the titles that only repeat a key."""
-
-    def field_title_should_be_set(self, schema: Any) -> bool:  # noqa: ARG002
-        return False
-
-
 class Model(BaseModel):
     """Nothing is converted, nothing unknown is taken; built when it is first asked for."""
 
@@ -66,6 +58,8 @@ class Model(BaseModel):
 
     @classmethod
     def model_json_schema(cls, *args: Any, **how: Any) -> dict[str, Any]:
+        from station.web.models.schema import Plain  # the description alone pays for it
+
         return super().model_json_schema(*args, **{"schema_generator": Plain, **how})
 
 
