@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from station.measure.types import Level, Reading
+from station.measure.types import Level, Note, Reading
 from station.room.model import Clock, Tone
 from station.room.room import Player, Reference, Room
 from station.web.openapi import describe_api
@@ -48,6 +48,15 @@ def test_a_room_that_hears_is_as_described(room: Room) -> None:
 
     assert told["players"][0]["now"]["verdict"] == "tighten"
     assert faults(told, ROOM, API) == []
+
+
+def test_a_note_that_was_played_is_as_described(room: Room) -> None:
+    note = Note(1, 0.1, 1.4, 110.0, 0.05, 6e-5, 12)
+    told = [event for event in room.hear(note, 1.5) if event.kind == "note"]
+
+    assert [
+        faults(json.loads(json.dumps(each.payload)), SCHEMAS["Note"], API) for each in told
+    ] == [[]]
 
 
 def test_a_line_that_hums_is_as_described(room: Room) -> None:

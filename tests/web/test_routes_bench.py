@@ -135,3 +135,29 @@ def test_an_address_that_cannot_be_meant_is_refused(station, query):
 
     assert answer.status == 400
     assert "\n" not in answer.json["error"]
+
+
+def test_whatever_a_station_tells_who_only_reads_is_as_described(station):
+    described = {
+        path: told["get"]["responses"]["200"]["content"]["application/json"]["schema"]
+        for path, told in API["paths"].items()
+        if "application/json"
+        in told.get("get", {"responses": {"200": {"content": ()}}})["responses"]["200"]["content"]
+    }
+    described.pop("/api/v1/drums/back")  # of a drum that was tapped: test_routes_heads
+
+    told = {path: ask(station.port, path.replace("{player_id}", "tove")).json for path in described}
+
+    assert len(told) >= 10
+    assert [fault for path in told for fault in faults(told[path], described[path], API)] == []
+
+
+def test_a_change_of_a_player_or_of_pegs_is_told_as_described(station):
+    headers = {"Content-Type": "application/json", "X-Room-Code": CODE}
+    for path, body, name in (
+        ("", b'{"capo": 0}', "Player"),
+        ("/pegs/asks", b'{"by": "tove", "asks": true}', "Pegs"),
+    ):
+        answer = ask(station.port, f"/api/v1/players/tove{path}", "PUT", body, headers)
+
+        assert faults(answer.json, SCHEMAS[name], API) == []
