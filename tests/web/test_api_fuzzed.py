@@ -22,7 +22,7 @@ from station.web.events import StreamTimes
 from tests.support.fake_station import FakeStation
 from tests.support.page_server import CODE
 
-EXAMPLES = 5
+EXAMPLES = 4
 # What is sent here may be as described and still make no sense to the room. A refusal in one
 # line with status 400 is right then, so that one check is left out, and no other.
 THE_ROOM_KNOWS_MORE = {

@@ -137,19 +137,21 @@ def test_a_stream_that_is_refused_makes_nobody_present():
 # -- over the network ------------------------------------------------------
 
 
-def test_the_station_is_told_whose_phone_opens_and_closes_a_stream(station, server):
+def test_the_station_is_told_whose_phone_opens_and_closes_a_stream(station):
     def present():
         return station.snapshot()["agreement"]["present"]
 
-    with event_stream(server.port, player="tove") as tove:
-        tove.until("room")
-        with event_stream(server.port, player="tove") as other, event_stream(server.port) as screen:
-            other.until("room")
-            screen.until("room")
-            wait_until(lambda: present() == ["tove"])
-        wait_until(lambda: station.hub.streams == 1)
-        with_one_phone = station.hub.presence.players()
-    wait_until(lambda: station.hub.presence.players() == [])
+    with serve(station, StreamTimes(heartbeat_s=0.2)) as server:
+        port = server.port
+        with event_stream(port, player="tove") as tove:
+            tove.until("room")
+            with event_stream(port, player="tove") as other, event_stream(port) as screen:
+                other.until("room")
+                screen.until("room")
+                wait_until(lambda: present() == ["tove"])
+            wait_until(lambda: station.hub.streams == 1)
+            with_one_phone = station.hub.presence.players()
+        wait_until(lambda: station.hub.presence.players() == [])
 
     assert with_one_phone == ["tove"]
 
