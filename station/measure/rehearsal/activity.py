@@ -14,33 +14,36 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 from station.measure.levels import INTERVAL_S
-from station.measure.rehearsal.loudness import Loudness
-from station.measure.rehearsal.played import Strikes, Struck
-from station.measure.rehearsal.tuning_like import tuning_share, tuning_shares
+from station.measure.rehearsal.one_line import (
+    VOICED_FIRST_S,
+    VOICED_MEMORY_S,
+    VOICED_WITHIN_S,
+    Line,
+    LineState,
+    line_shares,
+    line_state,
+)
+from station.measure.rehearsal.played import Struck
+from station.measure.rehearsal.tuning_like import tuning_share
 from station.measure.types import Gap, Level, Note, Reading
 
 State = Literal["not known", "playing", "gap"]
-LineState = Literal["not known", "playing", "quiet", "tuning"]
 
 WINDOW_S = 40.0
+CONTEXT_S = 6.0  # before the window: what is judged is judged with what it followed on
 JUDGED_FRAMES = 4  # once a second
 LATE_FRAMES = 2  # a line's level may come so much later than another's
-BRIDGED_S = 1.0  # a line that rests for less goes on playing
 INTO_GAP = 7.5  # evidence, in twice seconds of silence: 3.75 s
 INTO_PLAYING = 4.5  # and of all lines at once: 2.25 s
 STEEPNESS = 4.4  # a quarter of the lines speaks for playing hardly more than for none
 ONE_ALONE = 0.12  # a song's quiet passage, its first bars, or somebody who tries a riff
 DRUMS_ALONE = -0.3  # counting in, applause in the kit's microphones, a drummer between songs
-UNVOICED = 0.5  # a level without any note, at first: chords and drums have none
-VOICED_FIRST_S, VOICED_MEMORY_S = 2.0, 60.0
-VOICED_WITHIN_S = 0.5  # of a rest between two notes
 LINES_MEMORY_S = 240.0
 LINES_PRIOR_S = 10.0
-TUNING_NOW_S = 5.0
 SILENT_S = 5.0  # without any level from any line nothing is known
 
 
@@ -53,28 +56,12 @@ class Span:
     ended_s: float
 
 
-@dataclass(slots=True)
-class _Line:
-    """One line: its frames in the window, newest last."""
-
-    pitched: bool
-    opens_hz: Sequence[float] = ()
-    loudness: Loudness = field(default_factory=Loudness)
-    strikes: Strikes = field(default_factory=Strikes)
-    waiting: dict[int, float] = field(default_factory=dict)
-    active: deque[bool] = field(default_factory=deque)
-    notes: deque[Struck | None] = field(default_factory=deque)
-    voiced: float = UNVOICED
-    played_s: float = 0.0
-    state: LineState = "not known"
-
-
 class Activity:
     """The band's activity. Times are seconds of the lines' common stream."""
 
     def __init__(self) -> None:
-        self._lines: dict[int, _Line] = {}
-        self._size = round(WINDOW_S / INTERVAL_S)
+        self._lines: dict[int, Line] = {}
+        self._size = round((WINDOW_S + CONTEXT_S) / INTERVAL_S)
         self._next: int | None = None
         self._newest = -1
         self._base: State = "not known"
@@ -93,9 +80,14 @@ class Activity:
         if not any(self._usual.values()) and lines:
             self._usual[len(lines)] = LINES_PRIOR_S / INTERVAL_S
 
-    def _new_line(self) -> _Line:
-        size = len(self._path)
-        return _Line(True, active=deque([False] * size), notes=deque([None] * size))
+    def _new_line(self) -> Line:
+        size = max((len(line.active) for line in self._lines.values()), default=0)
+        return Line(
+            True,
+            active=deque([False] * size),
+            notes=deque([None] * size),
+            levels=deque([-math.inf] * size),
+        )
 
     @property
     def state(self) -> State:
@@ -175,6 +167,7 @@ class Activity:
             line.waiting.clear()
             line.active.clear()
             line.notes.clear()
+            line.levels.clear()
 
     def _weigh_what_is_due(self) -> bool:
         judged = False
@@ -194,7 +187,7 @@ class Activity:
         all_here = all(frame in line.waiting for line in self._lines.values())
         return all_here or self._newest - frame >= LATE_FRAMES
 
-    def _enter(self, line: _Line, frame: int) -> None:
+    def _enter(self, line: Line, frame: int) -> None:
         rms_dbfs = line.waiting.pop(frame, None)
         begin_s = frame * INTERVAL_S
         struck = line.strikes.sounding(begin_s, begin_s + INTERVAL_S) if line.pitched else None
@@ -208,11 +201,15 @@ class Activity:
             active = line.loudness.played(rms_dbfs, stroke_dbfs)
         line.active.append(active)
         line.notes.append(struck)
+        line.levels.append(-math.inf if rms_dbfs is None else rms_dbfs)
         if len(line.active) > self._size:
             line.active.popleft()
             line.notes.popleft()
+            line.levels.popleft()
         if active and line.pitched and self.state == "playing":
             line.played_s += INTERVAL_S
+            if struck is not None:
+                line.learn_level(line.levels[-1])
             # The first song tells quickly, the later ones slowly.
             memory_s = min(VOICED_MEMORY_S, VOICED_FIRST_S + line.played_s)
             share = INTERVAL_S / memory_s
@@ -243,20 +240,21 @@ class Activity:
         size = max((len(line.active) for line in self._lines.values()), default=0)
         playing, voices, count = [0.0] * size, [0.0] * size, [0] * size
         for number, line in self._lines.items():
-            shares = _line_shares(line, self._others(number))
+            shares = line_shares(line, self._others(number))
             for i, (plays, _) in enumerate(shares):
                 playing[i] += plays
                 voices[i] += plays if line.pitched else 0.0
                 count[i] += plays > 0.5
-            line.state = _line_state(shares)
+            line.state = line_state(shares)
         usual = self.usual_lines()
         evidence = [_evidence(*each, usual) for each in zip(playing, voices, count, strict=True)]
         assert self._next is not None
-        self._follow(evidence, self._next - size)
+        judged = evidence[-round(WINDOW_S / INTERVAL_S) :]
+        self._follow(judged, self._next - len(judged))
 
     def _others(self, line: int) -> list[list[float]]:
         """When each other line was struck, as far back as the window goes."""
-        since_s = self.newest_s - WINDOW_S - 5.0
+        since_s = self.newest_s - WINDOW_S - CONTEXT_S - 5.0
         return [
             [note.onset_s for note in other.strikes.notes if note.onset_s >= since_s]
             for number, other in self._lines.items()
@@ -272,61 +270,6 @@ class Activity:
             self._base = settled[-1]
         self._first = first
         self._path = likeliest(evidence, self._base)
-
-
-def _line_shares(line: _Line, others: list[list[float]]) -> list[tuple[float, float]]:
-    """How far each frame of a line is one of playing, and one of tuning."""
-    active = _bridged(list(line.active), round(BRIDGED_S / INTERVAL_S))
-    if not line.pitched:
-        return [(float(each), 0.0) for each in active]
-    used = {id(note): note for note in line.notes if note is not None}
-    notes = sorted(used.values(), key=lambda note: note.onset_s)
-    share = dict(zip(map(id, notes), tuning_shares(notes, line.opens_hz, others), strict=True))
-    within = round(VOICED_WITHIN_S / INTERVAL_S)
-    near = _nearest(list(line.notes), within)
-    shares = []
-    for is_active, note in zip(active, near, strict=True):
-        if not is_active:
-            shares.append((0.0, 0.0))
-        elif note is None:
-            shares.append((1.0 - min(0.9, line.voiced), 0.0))
-        else:
-            tunes = share[id(note)]
-            shares.append((1.0 - tunes, tunes))
-    return shares
-
-
-def _bridged(active: list[bool], longest: int) -> list[bool]:
-    """Rests of up to so many frames between two that are played count as played."""
-    out, last = active[:], -1
-    for i, each in enumerate(active):
-        if each:
-            if last >= 0 and 1 < i - last <= longest + 1:
-                out[last:i] = [True] * (i - last)
-            last = i
-    return out
-
-
-def _nearest(notes: list[Struck | None], within: int) -> list[Struck | None]:
-    """For each frame its note, or the last one of the few frames before or the next after."""
-    out = notes[:]
-    for step in (1, -1):
-        seen: Struck | None = None
-        age = 0
-        order = range(len(notes)) if step == 1 else range(len(notes) - 1, -1, -1)
-        for i in order:
-            seen, age = (notes[i], 0) if notes[i] is not None else (seen, age + 1)
-            if out[i] is None and age <= within:
-                out[i] = seen
-    return out
-
-
-def _line_state(shares: list[tuple[float, float]]) -> LineState:
-    late = shares[-round(TUNING_NOW_S / INTERVAL_S) :]
-    plays, tunes = sum(each[0] for each in late), sum(each[1] for each in late)
-    if plays + tunes < 1.0:
-        return "quiet"
-    return "tuning" if tunes > plays else "playing"
 
 
 def _evidence(playing: float, voices: float, count: int, usual: float) -> float:

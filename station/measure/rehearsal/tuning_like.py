@@ -23,6 +23,7 @@ SAME_CENTS = 130.0
 NEIGHBOURS_S = 4.0
 NEIGHBOURS_MOST = 16  # either side: of a fast run the nearest tell all there is
 NEIGHBOUR_WEIGHT, NEIGHBOUR_FADE_S = 0.7, 2.0
+REST_COUNTS = 3.0  # a second of silence sets two notes so many apart: people change over in rests
 TOGETHER_S = 0.06
 TOGETHER = -1.5  # for each other line struck with it: those who tune do not keep time
 PRIOR = -0.3
@@ -78,7 +79,10 @@ def tuning_shares(
     if not odds:
         return []
     place, onset_s = np.arange(len(notes)), np.array([note.onset_s for note in notes])
-    apart_s = np.abs(onset_s[:, None] - onset_s)
+    last_s = np.array([note.last_s for note in notes])
+    rests_s = np.maximum(0.0, onset_s - np.concatenate((onset_s[:1], last_s[:-1])))
+    distance_s = onset_s + REST_COUNTS * np.cumsum(rests_s)
+    apart_s = np.abs(distance_s[:, None] - distance_s)
     weight = NEIGHBOUR_WEIGHT * np.exp(-apart_s / NEIGHBOUR_FADE_S)
     weight[(apart_s > NEIGHBOURS_S) | (np.abs(place[:, None] - place) > NEIGHBOURS_MOST)] = 0.0
     np.fill_diagonal(weight, 1.0)

@@ -179,6 +179,30 @@ def test_the_window_forgets_but_the_spans_go_on() -> None:
     assert all(one[2] == two[1] for one, two in itertools.pairwise(spans))
 
 
+def test_where_a_gap_began_stands_when_what_led_to_it_is_past_and_gone() -> None:
+    activity = band()
+    play(activity, 0.0, 40.0, {1, 2, 3, 4})
+    # The last chord: on two lines no note of it is told, it only rings.
+    play(activity, 40.0, 42.0, {1, 2, 3}, notes={3})
+
+    play(activity, 42.0, 100.0, set())
+
+    (_, began_s, _) = told(activity)[-1]
+    assert began_s == pytest.approx(42.0, abs=0.6)
+
+
+def test_talk_after_the_last_chord_is_not_its_ring() -> None:
+    activity = band()
+    play(activity, 0.0, 40.0, {1, 2, 3, 4})
+    play(activity, 40.0, 41.0, set())
+
+    play(activity, 41.0, 47.0, {1, 3}, notes=set(), gain_db=-14.0)
+    play(activity, 47.0, 60.0, set())
+
+    (_, began_s, _) = told(activity)[-1]
+    assert began_s == pytest.approx(40.0, abs=1.0)
+
+
 def test_the_likeliest_course_changes_only_for_evidence_that_pays_for_it() -> None:
     short = likeliest([1.0] * 40 + [-1.0] * 12 + [1.0] * 40, "playing")
     long = likeliest([1.0] * 40 + [-1.0] * 40 + [1.0] * 40, "playing")
