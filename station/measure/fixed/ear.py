@@ -27,7 +27,7 @@ PIECE_S = 0.25
 TOLD_S = (1.5, 4.0, 8.0)
 KEPT_S = TOLD_S[-1] + 2 * PIECE_S + 2 * FRAME_S
 LEAST_S = 0.29  # two frames: one alone cannot tell that it holds still
-MORE = 1.15  # longer than what was told before, to be told again
+MORE = 1.03  # longer than what was told before, to be told again: all of a note is heard
 SETTLE_S = 0.12  # a free reed bends while it starts to speak (common practice, no source)
 LOWEST_HZ = 25.0
 

@@ -109,7 +109,7 @@ def _note(
         # A stiff string's strings of one note may beat as they like: its partials tell its pitch.
         uncertainty = math.hypot(uncertainty, CENTRE_WORTH * apart_cents(voices[0].ratio, 1.0))
     elif voices:
-        hz, uncertainty = tone.hz * voices[0].ratio, CENTS * voices[0].sd
+        hz, uncertainty = _between(tone, voices[0])
     if kind != "sway":
         drift = _drift_cents(x, rate_hz, tone)
         if drift > MOST_DRIFT_CENTS:
@@ -120,6 +120,20 @@ def _note(
     level = float(np.sqrt(np.square(np.abs(tone.lines.amplitude)).sum()))
     reed = Reed(hz, uncertainty, 0.0)
     return Found(hz, uncertainty, tone.stiffness, tone.numbers.size, (reed,), None, level)
+
+
+def _between(tone: Tone, voice: Voice) -> tuple[float, float]:
+    """Pitch and uncertainty of what sways or is unclear: of all partials' lines, and the middle.
+
+    The middle of the loudest partials goes with what the sound did just then (a loudspeaker
+    that turns, a loop's seam, reeds out of step); lines of many partials hardly do. Each counts
+    as it is sure; where they are apart the note is as unsure as that.
+    """
+    cents = CENTS * (voice.ratio - 1.0)
+    own, other = 1.0 / tone.uncertainty_cents**2, 1.0 / max(CENTS * voice.sd, 1e-6) ** 2
+    share = other / (own + other)
+    apart = CENTRE_WORTH * math.sqrt(share * (1.0 - share)) * abs(cents)
+    return tone.hz * (1.0 + share * cents / CENTS), math.hypot(math.sqrt(1 / (own + other)), apart)
 
 
 def _drift_cents(x: NDArray[np.float32], rate_hz: float, tone: Tone) -> float:

@@ -40,6 +40,8 @@ CLEAR_BINS = 3.5  # a line so far away is below 1/20, and a hundredth where it c
 STIFF_SIGMAS = 4.0
 LEAST_OWN = 3  # odd partials that must agree, to be believed against the even ones
 OWN_WORTH = 0.4
+CAMP_CENTS = 10.0  # partials that coincide in a chord are 14 to 16 cents apart
+
 LEAST_SD_HZ_BINS = 2e-4  # of a bin: what leakage from elsewhere leaves of any line's place
 WORTH_DB = 45.0
 MISFIT_WORTH = 0.02  # of what one line leaves: bins squared a share of its power moves it
@@ -133,24 +135,26 @@ def one_pitch(rows: list[Row]) -> tuple[float, float, float, list[float]]:
     A rank, or a second note, an octave above moves the even partials, never the odd ones.
     """
     hz, uncertainty, agreeing = harmonic_pitch(rows)
+    inharmonicity = 0.0
     stiff = solve(list(rows), 1.0)
     if (
         stiff is not None
         and stiff.inharmonicity > STIFF_SIGMAS * stiff.inharmonicity_sd
         and stiff.uncertainty_cents < uncertainty
     ):
-        return stiff.hz, stiff.uncertainty_cents, stiff.inharmonicity, [row[0] for row in rows]
+        hz, uncertainty, inharmonicity = stiff.hz, stiff.uncertainty_cents, stiff.inharmonicity
+        agreeing = [row[0] for row in rows]
     own = [row for row in rows if row[0] % 2 == 1]
     if LEAST_OWN <= len(own) < len(rows):
         own_hz, own_uncertainty, odd = harmonic_pitch(own)
         if own_uncertainty < OWN_WORTH * uncertainty:
             return own_hz, own_uncertainty, 0.0, odd
-    return hz, uncertainty, 0.0, agreeing
+    return hz, uncertainty, inharmonicity, agreeing
 
 
 def harmonic_pitch(rows: list[Row]) -> tuple[float, float, list[float]]:
     """The pitch of whole multiples, its standard deviation in cents, and who agrees with it."""
-    kept = [(f / k, k / sd, k) for k, f, sd in rows]
+    kept = _in_one_camp([(f / k, k / sd, k) for k, f, sd in rows])
     while True:
         weight = sum(w * w for _, w, _ in kept)
         mean = sum(w * w * hz for hz, w, _ in kept) / weight
@@ -163,3 +167,17 @@ def harmonic_pitch(rows: list[Row]) -> tuple[float, float, list[float]]:
     squares = sum(o * o for o in off)
     spread = math.sqrt((squares + TRUSTED_PARTIALS) / (freedom + TRUSTED_PARTIALS))
     return mean, CENTS * spread / (mean * math.sqrt(weight)), [k for _, _, k in kept]
+
+
+def _in_one_camp(rows: list[tuple[float, float, float]]) -> list[tuple[float, float, float]]:
+    """Without those farther off than a note's own reeds stand, from where most rows are.
+
+    Another note's loud partials make a camp of their own; a mean would lie between the two
+    camps, and nobody would be an outlier there.
+    """
+    if len(rows) <= 2:
+        return rows
+    hz, weight = np.array([row[0] for row in rows]), np.array([row[1] for row in rows])
+    far = np.log1p(np.abs(hz[:, None] - hz[None, :]) * weight[None, :]).sum(axis=1)
+    near = np.abs(hz - hz[int(far.argmin())]) < hz * (CAMP_CENTS / CENTS)
+    return [row for row, is_near in zip(rows, near, strict=True) if is_near]

@@ -10,6 +10,8 @@ Priors, with their reasons:
 - *sigma*, the reeds' own scatter, from 0.2 to 6 cents, log-normal about 1.2 by a factor of 2.5:
   an electronic keyboard is exact, free reeds are filed to a cent or two, an instrument that
   scatters by 6 cents is out of tune and seldom taken for a reference (common practice, no source).
+  As likely as Gaussian is an error that is even within a width of sqrt(12) sigma
+  (``bounded.py``), where notes are measured surely enough to see it.
 - *per-note offsets*, Gaussian, as large as the named temperaments are: their twelve notes
   scatter by 3.5 (Vallotti) to 12 cents (meantone). Smaller ones cannot be told from equal.
 - *stretch*, in cents at x octaves above A4: b1 x + b3 x**3, b1 = 1.5 +- 1.5, b3 = 0.4 +- 0.3, so
@@ -31,6 +33,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from station.measure.fixed.bounded import Widths, weigh_bounded
 from station.measure.fixed.evidence import Floats, Integers, Settings, Weighed, weigh
 from station.measure.fixed.offsets import Sounded, median_inharmonicity
 from station.measure.fixed.shapes import FAMILIES, Shapes, shapes
@@ -38,6 +41,9 @@ from station.music.pitch import A4_MAX_HZ, A4_MIDI, A4_MIN_HZ, A4_STANDARD_HZ, c
 
 SIGMAS = np.geomspace(0.2, 6.0, 12)
 SIGMA_MIDDLE, SIGMA_FACTOR = 1.2, 2.5
+BOUNDED_SHARE = 0.5
+"""Of instruments without stretch, where it can be seen: errors with an end beside Gaussian ones."""
+SURER = 6.0
 OFFSET_CENTS = (4.0, 7.0, 12.0)
 STRETCH_MEAN = (1.5, 0.4)
 STRETCH_SD = (1.5, 0.3)
@@ -113,12 +119,18 @@ def posterior(notes: Sequence[Sounded]) -> Posterior:
     residual = y - known.cents[:, midi % 12]
     named, free = np.arange(len(known.cents) - 1), np.array([len(known.cents) - 1])
     kept = named[_worth_weighing(known, residual[:-1], variance, design)]
-    settings, way = _settings(chance)
+    finest = SURER * math.sqrt(float(variance.max()))
+    settings, way = _settings(chance, finest)
     tempered = weigh(residual[kept], variance, design, settings)
+    widths, bounded_way = _widths(chance, finest)
+    bounded = weigh_bounded(residual[kept], widths)
     free_settings, free_way = _free_settings(chance)
     free_design = np.hstack([design, np.eye(12)[midi % 12]])
     offsets = weigh(residual[free], variance, free_design, free_settings)
-    return _together(known, [(kept, way, tempered), (free, free_way, offsets)], len(notes))
+    weighed = [(kept, way, tempered), (free, free_way, offsets)]
+    if bounded_way.sigma.size:
+        weighed.append((kept, bounded_way, bounded))
+    return _together(known, weighed, len(notes))
 
 
 @dataclass(frozen=True)
@@ -130,17 +142,35 @@ class _Way:
     stretched: Booleans
 
 
-def _settings(stretch_chance: float) -> tuple[Settings, _Way]:
-    """Each sigma with octaves pure and stretched."""
+def _shares() -> Floats:
+    """How probable each sigma is."""
+    shares: Floats = np.exp(-0.5 * (np.log(SIGMAS / SIGMA_MIDDLE) / math.log(SIGMA_FACTOR)) ** 2)
+    normed: Floats = shares / shares.sum()
+    return normed
+
+
+def _widths(stretch_chance: float, finest: float) -> tuple[Widths, _Way]:
+    """The cells about each sigma of a bounded error, but those narrower than ``finest``."""
+    ratio = math.sqrt(SIGMAS[1] / SIGMAS[0])
+    wide = SIGMAS * math.sqrt(12.0)
+    used = wide / ratio > finest
+    chance = (1.0 - stretch_chance) * BOUNDED_SHARE * _shares()[used]
+    way = _Way(np.log(chance), SIGMAS[used], np.zeros(int(used.sum()), dtype=bool))
+    return Widths(wide[used] / ratio, wide[used] * ratio), way
+
+
+def _settings(stretch_chance: float, finest: float = math.inf) -> tuple[Settings, _Way]:
+    """Each sigma with octaves pure and stretched; less of what ``_widths`` has a share in."""
     sigma = np.tile(SIGMAS, 2)
     stretched = np.repeat([False, True], len(SIGMAS))
     precision = np.zeros((len(sigma), 3))
     precision[:, 1:] = np.where(stretched[:, None], 1.0 / np.square(STRETCH_SD), NEVER)
     mean = np.zeros((len(sigma), 3))
     mean[:, 1:] = np.where(stretched[:, None], STRETCH_MEAN, 0.0)
-    shares = np.exp(-0.5 * (np.log(sigma / SIGMA_MIDDLE) / math.log(SIGMA_FACTOR)) ** 2)
-    chance = np.where(stretched, stretch_chance, 1.0 - stretch_chance) * shares
-    chance *= 2.0 / shares.sum()
+    chance: Floats = np.where(stretched, stretch_chance, 1.0 - stretch_chance)
+    chance = chance * np.tile(_shares(), 2)
+    bounded = ~stretched & np.isin(sigma, _widths(stretch_chance, finest)[1].sigma)
+    chance = np.where(bounded, (1.0 - BOUNDED_SHARE) * chance, chance)
     return Settings(sigma, precision, mean), _Way(np.log(chance), sigma, stretched)
 
 

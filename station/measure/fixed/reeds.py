@@ -38,7 +38,8 @@ MOST_BINS = 192
 PLAIN_SHARE = 0.01  # of the power beside a line: less, and a second reed would be 20 dB below
 LEAST_BEAT_HZ = 0.4  # what beats more slowly are a piano's strings of one note
 LEAST_EVENNESS = 0.25  # of three reeds: two much closer are one whose level wanders
-LEAST_LEVEL_DB = -15.0  # ranks of reeds are voiced alike (common practice, no source)
+LEAST_BEATS = 0.8  # of a beat within the sound: less, and what sways may pass for it
+LEAST_LEVEL_DB = -10.0  # ranks of reeds are voiced alike (common practice, no source)
 LEAST_EXPLAINED = 0.9
 EXPLAINED_BY_ONE = 0.97  # what one line leaves of a note moves its place
 CENTRE_WORTH = 0.5  # of two unlike lines the mean lies so far from their centre, in spreads
@@ -346,7 +347,8 @@ def _plausible(fitted: _Fitted, bands: _Bands) -> bool:
     loud = float(level.min()) > float(level.max()) * 10 ** (LEAST_LEVEL_DB / 20)
     gaps = np.diff(ratios)
     even = float(gaps.min()) > LEAST_EVENNESS * float(gaps.max())
-    return loud and even and float(gaps.min()) * hz > LEAST_BEAT_HZ
+    beat_hz = float(gaps.min()) * hz
+    return loud and even and beat_hz > max(LEAST_BEAT_HZ, LEAST_BEATS / bands.seconds)
 
 
 def _in_odd_partials(fitted: _Fitted, bands: _Bands) -> bool:
