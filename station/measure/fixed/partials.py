@@ -43,6 +43,7 @@ OWN_WORTH = 0.4
 CAMP_CENTS = 10.0  # partials that coincide in a chord are 14 to 16 cents apart
 
 LEAST_SD_HZ_BINS = 2e-4  # of a bin: what leakage from elsewhere leaves of any line's place
+UNSTEADY_CENTS = 10.0  # of a line of which nothing is explained
 WORTH_DB = 45.0
 MISFIT_WORTH = 0.02  # of what one line leaves: bins squared a share of its power moves it
 
@@ -121,11 +122,17 @@ def place_tone(spectrum: Spectrum, numbers: Floats, hz: Floats, within_hz: Float
     sd = np.sqrt(
         lines.sd_hz**2 + (LEAST_SD_HZ_BINS**2 + MISFIT_WORTH * lines.misfit) / spectrum.seconds**2
     )
+    # What sways does so by as many cents in each partial, however finely its place is known.
+    sd = np.hypot(sd, lines.hz * lines.misfit * (UNSTEADY_CENTS / CENTS))
     rows: list[Row] = [
         (float(k), float(f), float(s)) for k, f, s in zip(numbers, lines.hz, sd, strict=True)
     ]
     hz_1, uncertainty, stiffness, agreeing = one_pitch(rows)
     kept = np.isin(numbers, agreeing)
+    # Two reeds' lines disagree a little about the pitch: they are the note's own all the same.
+    asked = partial_frequencies(hz_1, stiffness, numbers)
+    alike = np.abs(lines.hz - asked) < asked * (CAMP_CENTS / CENTS)
+    kept |= alike & ((numbers % 2 == 1) | bool((numbers[kept] % 2 == 0).any()))
     return Tone(hz_1, uncertainty, stiffness, numbers[kept], lines.of(kept))
 
 
