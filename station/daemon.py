@@ -366,6 +366,7 @@ class TunerStation(Asked):
         while not self._stopping.wait(min(TICK_S, HOUSEKEEPING_S)):
             try:
                 self._change(lambda: self.room.tick(utc_now(), time.monotonic()))
+                self._solve_evening()
                 self.keeping.note(utc_now(), time.monotonic())
                 self._keep_house_when_due()
                 if trouble is not None:

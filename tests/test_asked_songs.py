@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import replace
@@ -12,8 +13,11 @@ from typing import Any
 import pytest
 
 from station.commands.drum_kit_file import KitToRead, read_kit
+from station.measure.rehearsal.drift import PlayerDrift
+from station.measure.rehearsal.heard import StringDrift
 from station.probe import Probe
-from station.room.parts import Part
+from station.room.known_strings import Known, Work
+from station.room.parts import Context, Part
 from station.room.quiet import AutoQuiet
 from station.sound.tone_muted import MutedToneOut
 from station.web.openapi import describe_api
@@ -199,6 +203,42 @@ class Evening(Part):
     """What the band does, as a test says."""
 
     doing = "tuning"
+
+    def __init__(self, context: Context, work: Work | None = None) -> None:
+        super().__init__(context)
+        self.work = work
+        self.taken: list[object] = []
+
+    def due(self, now_s: float) -> Work | None:
+        work, self.work = self.work, None
+        return work
+
+    def take(self, work: Work, found: list[StringDrift]) -> bool:
+        self.taken.append(found)
+        return True
+
+
+def test_nobody_waits_for_the_room_while_drifts_are_solved_for(start):
+    station = start()
+    asked, answered = threading.Event(), threading.Event()
+
+    def solve() -> list[StringDrift]:
+        asked.set()
+        assert answered.wait(20.0)
+        return []
+
+    known = Known(1, "guitar", (), PlayerDrift(()), [])
+    evening = station.room.evening = Evening(station.room.context, Work(solve, known, True))
+    assert asked.wait(20.0)
+    meanwhile = send(station, "PUT", "songs", songs=SONGS)
+    before = list(evening.taken)
+    with event_stream(station.port, player="tove") as stream:
+        stream.until("room")
+        answered.set()
+
+        stream.until("room")
+
+    assert (meanwhile.status, before, evening.taken) == (200, [], [[]])
 
 
 def test_it_is_quiet_while_the_band_plays_and_the_lamps_come_back(start):

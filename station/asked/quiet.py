@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 from station.asked.tone import AskedTone
 from station.room.quiet import AutoQuiet
 
@@ -10,6 +12,15 @@ class AskedQuiet(AskedTone):
     """Quiet on a button, on the page, and while the band plays."""
 
     _auto_quiet: AutoQuiet
+
+    def _solve_evening(self) -> None:
+        """Solve for what a player's strings have drifted, while others have the room."""
+        work = self._read(lambda: self.room.evening.due(time.monotonic()))
+        if work is None:
+            return
+        found = work.solve()
+        if self._read(lambda: self.room.evening.take(work, found)):
+            self._change(lambda: self.room.change_part(lambda: None, time.monotonic()))
 
     def _follow_evening(self) -> None:
         """Begin or end quiet with what the band does now; called after every change."""

@@ -82,13 +82,10 @@ class Evening(Part):
             self._waiting.append(struck)
         return False
 
-    def tick(self, now_s: float) -> bool:
-        """Solve for the player who has waited longest; whether anything told has changed."""
-        work = self.due(now_s)
-        return work is not None and self.take(work, work.solve())
-
     def due(self, now_s: float) -> Work | None:
-        """What `tick` would do; whoever does it elsewhere, without the room, calls `take` then."""
+        """What to solve for the player who has waited longest, or None; it takes too long to be
+        done while others wait for the room. What comes of it goes to `take`.
+        """
         if self._offset_s is None:
             return None
         stream_s = now_s - self._offset_s

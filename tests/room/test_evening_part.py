@@ -19,7 +19,7 @@ from station.room.parts import Context
 from station.room.roster import Roster
 from tests.support.rehearsal import make_rehearsal
 from tests.support.rehearsal_events import heard_of_events
-from tests.support.rehearsal_run import Score, told_to_the_room
+from tests.support.rehearsal_run import Score, solve, told_to_the_room
 
 GUITAR_MIDI = (64, 59, 55, 50, 45, 40)
 
@@ -62,7 +62,7 @@ class Hall:
                 self.hear(Level(line, at_s + 0.25, rms, rms + 9, 0.0, False, "signal"))
             self.now_s = at_s + 0.25
             if step % 4 == 3:
-                self.evening.tick(self.now_s)
+                solve(self.evening, self.now_s)
 
     def rest(self, length_s: float) -> None:
         self.play(length_s)
@@ -127,7 +127,7 @@ def test_before_anything_is_heard_nothing_is_known_and_all_of_it_is_json() -> No
         [],
         None,
     )
-    assert hall.evening.tick(1.0) is False
+    assert hall.evening.due(1.0) is None
 
 
 def test_playing_and_gap_come_and_go_and_a_change_is_said_once() -> None:

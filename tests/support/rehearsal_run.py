@@ -59,6 +59,12 @@ def evening_of(a4_hz: float = 440.0) -> Evening:
     return Evening(Context(roster, lambda: a4_hz, tuple, lambda: False))
 
 
+def solve(evening: Evening, now_s: float) -> bool:
+    """Give the part time to solve for one player, as the station does now and then."""
+    work = evening.due(now_s)
+    return work is not None and evening.take(work, work.solve())
+
+
 def told_to_the_room(rehearsal: Rehearsal, heard: Iterable[Heard], sparing: bool = False) -> Score:
     """Tell the part everything, and ask it who is out when a gap has been found.
 
@@ -72,7 +78,7 @@ def told_to_the_room(rehearsal: Rehearsal, heard: Iterable[Heard], sparing: bool
         near = any(0.0 < at_s - end_s < ASKED_S for _, end_s in rehearsal.songs)
         if at_s - ticked_s >= 1.0 and (near or not sparing):
             ticked_s = at_s
-            evening.tick(LATE_S + at_s)
+            solve(evening, LATE_S + at_s)
         song = sum(end + ASKED_S <= at_s for _, end in rehearsal.songs) - 1
         if song > asked:
             asked = song
