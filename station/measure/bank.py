@@ -20,7 +20,7 @@ from station.measure.fit import (
     window_size,
 )
 from station.measure.history import History
-from station.measure.windows import BESIDE_EVERY, Floats, Heard, Phasors, Windows, power_of
+from station.measure.windows import BESIDE_EVERY, Floats, Heard, KeptWindows, Phasors, power_of
 
 OFF_BINS = 0.15  # how far the highest partial may be from its carrier
 WINDOWS_A_LENGTH = 4
@@ -46,9 +46,9 @@ class PartialBank:
         self._step = max(1, self._size // WINDOWS_A_LENGTH)
         self._step_s, self._window_s = self._step / rate_hz, self._size / rate_hz
         self._frequencies = partial_frequencies(fit.hz, fit.inharmonicity, numbers)
-        self._windows = Windows(self._frequencies, rate_hz, self._size)
+        self._windows = KeptWindows(self._frequencies, rate_hz, self._size)
         halves = half_way(fit.hz, fit.inharmonicity, numbers)
-        self._between = Windows(halves, rate_hz, self._size)
+        self._between = KeptWindows(halves, rate_hz, self._size)
         bins = self._size * fit.hz / rate_hz * numbers.size
         self.reach_cents = CENTS * OFF_BINS / bins
         self._first = start  # where the oldest window kept starts
@@ -56,6 +56,7 @@ class PartialBank:
         self._power = Rows(numbers.size)
         self._phase = Rows(numbers.size)
         self._beside = Rows(numbers.size + 1)
+        self._known: Fit | None = None  # what these rows gave
 
     def suits(self, hz: float) -> bool:
         """Whether a note at `hz` is near enough to the carriers."""
@@ -63,10 +64,12 @@ class PartialBank:
 
     def fit(self, history: History, start: int, stop: int) -> Fit | None:
         """The pitch of the samples from `start` to `stop`, later than the last time's."""
-        self._listen(history, stop)
-        self._forget(start)
-        if self._power.count < 3:
-            return None
+        news = self._listen(history, stop)
+        if self._forget(start) or news:
+            self._known = self._fit() if self._power.count >= 3 else None
+        return self._known
+
+    def _fit(self) -> Fit | None:
         return fit_heard(
             Heard(
                 self._numbers,
@@ -79,36 +82,41 @@ class PartialBank:
             )
         )
 
-    def _forget(self, start: int) -> None:
+    def _forget(self, start: int) -> bool:
+        """Drop the windows that begin before `start`; whether there were any."""
         # By pairs of windows: what lies beside is heard in the first of each.
-        pairs = max(0, -(-(start - self._first) // (BESIDE_EVERY * self._step)))
+        pairs = -(-(start - self._first) // (BESIDE_EVERY * self._step))
+        if pairs <= 0:
+            return False
         windows = BESIDE_EVERY * pairs
         self._power.forget(windows)
         self._phase.forget(windows)
         self._beside.forget(pairs)
         self._first += windows * self._step
+        return True
 
-    def _listen(self, history: History, stop: int) -> None:
+    def _listen(self, history: History, stop: int) -> bool:
+        """Hear the windows that end by `stop`; whether there were any new ones."""
         known = self._power.count
         begin = self._first + known * self._step
         count = (stop - begin - self._size) // self._step + 1
         if count <= 0:
-            return
+            return False
         x = history.between(begin, begin + self._size + (count - 1) * self._step)
         fresh = self._windows.hear(x, self._step)
         if known:
             turns = self._windows.turns(np.concatenate((self._last, fresh)), self._step)
-            self._phase.add(self._phase.newest() + np.cumsum(turns, axis=0))
         else:
             turns = self._windows.turns(fresh, self._step)
             self._phase.add(np.zeros((1, self._numbers.size)))
-            self._phase.add(np.cumsum(turns, axis=0))
+        self._phase.add(self._phase.newest() + turns.cumsum(axis=0))
         self._power.add(power_of(fresh))
         self._last = fresh[-1:]
         skipped = known % BESIDE_EVERY * self._step
         if x.size - skipped >= self._size:
             between = self._between.hear(x[skipped:], BESIDE_EVERY * self._step)
             self._beside.add(power_of(between))
+        return True
 
 
 class Rows:

@@ -238,29 +238,30 @@ Row = tuple[float, float, float]  # partial number, its frequency in Hz, one sta
 
 def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     """The partials that stand out from the noise, and `Fit.tonal`."""
-    windows = heard.power.shape[0]
+    power, windows = heard.power, len(heard.power)
     times = _times(windows)
     beside = np.add.reduce(heard.beside) / len(heard.beside)
     noise = noise_beside(beside) + LEAST_NOISE
     # What a partial that has died away leaves is noise, whose phase says nothing.
-    power, alive = heard.power, heard.power > LEAST_WINDOW_SNR * noise
+    alive = power > LEAST_WINDOW_SNR * noise
     if np.count_nonzero(alive) < alive.size:
         power = power * (alive + NEXT_TO_NOTHING)
-    total, first, second = times @ power
-    mean, moment = times[:2] @ (heard.phase * power)
-    centre = first / total
-    spread = second - centre * first
-    slope = (moment - centre * mean) / spread
     # Overlapping windows share their noise: a window is worth step / (length / bandwidth).
     worth = min(1.0, heard.step_s * HANN_NOISE_BANDWIDTH / heard.window_s)
-    hertz = 1 / (2 * np.pi * heard.step_s)
-    frequency = heard.frequencies_hz + slope * hertz
-    sigma = np.sqrt(noise / (2 * worth * spread)) * hertz
-    strong = plain(total > (LEAST_SNR * windows) * noise)
-    rows = zip(plain(heard.numbers), plain(frequency), plain(sigma), strict=True)
-    loud = float(total.sum()) / windows
-    tonal = loud / (loud + float(beside.sum()))
-    return [row for row, stands_out in zip(rows, strong, strict=True) if stands_out], tonal
+    hertz = 1 / (2 * math.pi * heard.step_s)
+    columns = [heard.numbers, heard.frequencies_hz, noise, *(times @ power)]
+    columns += [*(times[:2] @ (heard.phase * power))]
+    rows, loud = [], 0.0
+    for k, f, below, total, first, second, mean, moment in zip(*map(plain, columns), strict=True):
+        loud += total
+        if total > LEAST_SNR * windows * below:
+            centre = first / total
+            spread = second - centre * first
+            slope = (moment - centre * mean) / spread
+            sigma = math.sqrt(below / (2 * worth * spread))
+            rows.append((k, f + slope * hertz, sigma * hertz))
+    loud /= windows
+    return rows, loud / (loud + float(np.add.reduce(beside)))
 
 
 def solve(partials: list[Row], tonal: float) -> Fit | None:

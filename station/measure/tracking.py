@@ -96,14 +96,13 @@ class Tracker:
         self._hop = hop_size
         self._longest = round(LONGEST_NOTE_S * rate_hz)
         self._ears = ears
-        self.attacks = Attacks(history, hop_size)
+        self.attacks = Attacks(history, hop_size, ears)
         self._mains = MainsDoubt(history, raw, rate_hz)
         self.reset(0)
 
     def reset(self, start: int) -> None:
         """Nothing before sample `start` belongs to what follows."""
         self.attacks.reset()
-        self._ears.reset()
         self._from = start
         self._attack = start
         self._struck = True  # the sound may begin within a note
@@ -116,8 +115,7 @@ class Tracker:
 
     def step(self, now: int) -> News:
         """Take the hop that ends at sample `now`."""
-        hop = self._history.between(now - self._hop, now)
-        struck_ago = self.attacks.push(now, self._ears.onset(hop))
+        struck_ago = self.attacks.push(now)
         self._count += 1
         if struck_ago is not None:
             self._strike(now - (struck_ago + 1) * self._hop)

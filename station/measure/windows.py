@@ -40,57 +40,104 @@ def hann(size: int) -> Floats:
 
 
 def carriers(
-    angle: Floats, size: int, precision: type[np.complexfloating[Any, Any]] = np.complex128
+    angle: Floats,
+    size: int,
+    precision: type[np.complexfloating[Any, Any]] = np.complex128,
+    first: float = 0.0,
 ) -> Phasors:
-    """exp(-i angle n) for n < `size`, shape (angles, size), built from two short tables."""
+    """exp(-i angle (first + n)) for n < `size`, shape (angles, size), from two short tables."""
     inner = 64
-    outer = -(-size // inner)
+    places = first + inner * np.arange(-(-size // inner))
     fine = np.exp(-1j * angle[:, None] * np.arange(inner)).astype(precision)
-    coarse = np.exp(-1j * angle[:, None] * (inner * np.arange(outer))).astype(precision)
+    coarse = np.exp(-1j * angle[:, None] * places).astype(precision)
     table: Phasors = (coarse[:, :, None] * fine[:, None, :]).reshape(angle.size, -1)
     return table[:, :size]
 
 
+@lru_cache(maxsize=64)
+def _later_half(size: int) -> NDArray[np.float32]:
+    """Twice a Hann window from its middle on; a sample that is the middle itself counts half."""
+    half = (2 * hann(size)[size // 2 :]).astype(np.float32)
+    if size % 2:
+        half[0] /= 2
+    return half
+
+
 class Windows:
-    """Hann windows of `size` samples tuned to `frequencies_hz`, shape (f,)."""
+    """Hann windows of `size` samples tuned to `frequencies_hz`, shape (f,).
+
+    About its middle a window is even, the carriers' real parts are even and the
+    imaginary ones odd: a table of the later half serves for both.
+    """
 
     def __init__(self, frequencies_hz: Floats, rate_hz: float, size: int) -> None:
         self.size = size
         self._angle: Floats = 2 * np.pi * frequencies_hz / rate_hz
-        window = hann(size).astype(np.float32)
-        table = carriers(self._angle, size, np.complex64)
-        table *= 2 * window
+        window = _later_half(size)
+        table = carriers(self._angle, window.size, np.complex64, 0.0 if size % 2 else 0.5)
+        self._halves = np.empty((2, *table.shape), np.float32)
+        np.multiply(table.real, window, out=self._halves[0])
+        np.multiply(table.imag, window, out=self._halves[1])
         # A converter's own offset must not be heard at all, however loud it is.
-        table -= table.sum(axis=1, keepdims=True) * window
-        # Real and imaginary part of a carrier are rows side by side: one sum of products each.
-        parts = np.empty((2 * len(table), size), np.float32)
-        parts[0::2] = table.real
-        parts[1::2] = table.imag
-        self._table = parts
+        self._halves[0] -= self._halves[0].sum(axis=1, keepdims=True) * window
+        self._carried: tuple[int, Phasors] = (0, np.ones(table.shape[0], np.complex64))
 
     def hear(self, x: NDArray[np.float32], step: int) -> Phasors:
         """Complex amplitudes in windows of `x`, shape (n,), `step` samples apart.
 
-        Shape (windows, f), phases relative to each window's own beginning.
+        Shape (windows, f), phases relative to each window's own middle.
         """
-        count = (x.size - self.size) // step + 1
-        strides = (step * x.itemsize, x.itemsize)
-        shape = (count, self.size)
-        frames: NDArray[np.float32] = np.ndarray(shape, np.float32, x, 0, strides)
+        frames = self._frames(x, step)
+        later, earlier = frames[:, self.size // 2 :], frames[:, (self.size - 1) // 2 :: -1]
+        folded = np.empty((2, *later.shape), np.float32)
+        np.add(later, earlier, out=folded[0])
+        np.subtract(later, earlier, out=folded[1])
+        heard = np.empty((len(frames), self._angle.size, 2), np.float32)
         # Not a matrix product: without a tuned BLAS that is three times as slow.
-        heard = np.einsum("wn,fn->wf", frames, self._table)
-        phasors: Phasors = heard.view(np.complex64)
+        np.einsum("cwn,cfn->wfc", folded, self._halves, out=heard)
+        phasors: Phasors = heard.view(np.complex64)[:, :, 0]
         return phasors
+
+    def _frames(self, x: NDArray[np.float32], step: int) -> NDArray[np.float32]:
+        shape = ((x.size - self.size) // step + 1, self.size)
+        return np.ndarray(shape, np.float32, x, 0, (step * x.itemsize, x.itemsize))
 
     def turns(self, heard: Phasors, step: int) -> Floats:
         """How far each phase turned between windows `step` apart, beyond the carrier.
 
         Shape (windows - 1, f), radians from -pi to pi.
         """
-        carried = np.exp(-1j * (self._angle * step)).astype(np.complex64)
-        turned = heard[1:] * np.conj(heard[:-1]) * carried
+        if self._carried[0] != step:
+            self._carried = step, np.exp(-1j * (self._angle * step)).astype(np.complex64)
+        turned = heard[1:] * np.conj(heard[:-1]) * self._carried[1]
         angle: Floats = np.arctan2(turned.imag, turned.real)
         return angle
+
+
+class KeptWindows(Windows):
+    """The same, ready to hear a few windows at a time, again and again.
+
+    For one window or two, folding the sound takes longer than it saves.
+    """
+
+    def __init__(self, frequencies_hz: Floats, rate_hz: float, size: int) -> None:
+        super().__init__(frequencies_hz, rate_hz, size)
+        even, odd = self._halves
+        # Real and imaginary part of a carrier are rows side by side: one sum of products each.
+        table = np.empty((len(even), 2, size), np.float32)
+        table[:, 0, size - even.shape[1] :] = even
+        table[:, 1, size - even.shape[1] :] = odd
+        table[:, 0, : size // 2] = even[:, : -(size // 2) - 1 : -1]
+        np.negative(odd[:, : -(size // 2) - 1 : -1], out=table[:, 1, : size // 2])
+        if size % 2:
+            table[:, :, size // 2] *= 2
+        self._table = table.reshape(-1, size)
+
+    def hear(self, x: NDArray[np.float32], step: int) -> Phasors:
+        """As `Windows.hear`."""
+        heard = np.einsum("wn,fn->wf", self._frames(x, step), self._table)
+        phasors: Phasors = heard.view(np.complex64)
+        return phasors
 
 
 def power_of(heard: Phasors) -> Floats:
