@@ -31,6 +31,7 @@ DIVISORS = 8
 GROUND_DB = 40.0  # a fundamental so far below the loudest partial is not there
 STRONGEST = 6  # peaks whose sub-multiples are tried
 PEAK_RANGE_DB = 50.0
+ABOVE_FLOOR = 3.2  # times the lower quartile's amplitude
 NEARLY = 0.72  # of the best one's worth: generous, for `_fills_in` decides between octaves
 # Harris (1978), table I: the three-term window with side lobes of -67 dB.
 HARRIS = (0.42323, 0.49755, 0.07922)
@@ -46,6 +47,7 @@ LEAST_IN_PEAKS = 0.6  # of all power: noise has 0.4
 MAIN_LOBE_BINS = 3.0  # its half width, in units of 1 / length
 
 
+STIFF, STIFF_HZ, STIFFEST = 4e-4, 250.0, 0.02  # see most_stretched
 STIFFNESS_STEPS = np.array([0.0, 0.1, 0.3, 0.7])  # of the largest to expect
 
 
@@ -91,45 +93,54 @@ def find_peaks(x: Floats, rate_hz: float) -> Peaks | None:
     """Peaks of the power spectrum of `x`, shape (n,); None in digital silence."""
     window = harris_window(x.size)
     padded = 1 << int(np.ceil(np.log2(x.size * 1.5)))
-    spectrum = np.abs(np.fft.rfft((x - x.mean()) * window, padded)) * (2 / window.sum())
     bin_hz = rate_hz / padded
     width_hz = MAIN_LOBE_BINS * rate_hz / x.size
-    top = min(spectrum.size - 1, int(HIGHEST_HZ * 1.15 / bin_hz), int(0.36 * padded))
+    top = min(padded // 2, int(HIGHEST_HZ * 1.15 / bin_hz), int(0.36 * padded))
     first = max(2, int(0.8 * LOWEST_HZ / bin_hz))
-    inner = spectrum[first:top]
+    bins = np.fft.rfft((x - x.mean()) * window, padded)[: top + 1]
+    power = np.square(bins.real)
+    power += np.square(bins.imag)
+    inner = power[first:top]
     loudest = float(inner.max()) if inner.size else 0.0
     if loudest <= 0.0:
         return None
-    is_peak = (inner > spectrum[first - 1 : top - 1]) & (inner >= spectrum[first + 1 : top + 1])
-    floor = np.maximum(_noise_floor(inner, bin_hz) * 3.2, loudest * 10 ** (-PEAK_RANGE_DB / 20))
+    is_peak = (inner > power[first - 1 : top - 1]) & (inner >= power[first + 1 : top + 1])
+    floor = np.maximum(
+        _noise_floor(inner, bin_hz) * ABOVE_FLOOR**2, loudest * 10 ** (-PEAK_RANGE_DB / 10)
+    )
     at = np.flatnonzero(is_peak & (inner > floor)) + first
     if at.size > PEAKS:
-        at = np.sort(at[np.argpartition(spectrum[at], -PEAKS)[-PEAKS:]])
-    hz, amplitude = _interpolate(spectrum, at)
-    power_below = np.concatenate(([0.0], np.cumsum(np.square(spectrum[:top]))))
-    return Peaks(hz * bin_hz, amplitude, width_hz, power_below, bin_hz)
+        at = np.sort(at[np.argpartition(power[at], -PEAKS)[-PEAKS:]])
+    hz, amplitude = _interpolate(power, at)
+    power_below = np.zeros(top + 1)
+    np.cumsum(power[:top], out=power_below[1:])
+    return Peaks(hz * bin_hz, amplitude * (2 / window.sum()), width_hz, power_below, bin_hz)
 
 
-def _noise_floor(magnitude: Floats, bin_hz: float) -> Floats:
-    """The lower quartile in each 400 Hz, as amplitude: what lies between the partials."""
+def _noise_floor(power: Floats, bin_hz: float) -> Floats:
+    """The lower quartile in each 400 Hz: what lies between the partials."""
     block = max(8, int(400 / bin_hz))
-    whole = magnitude.size // block * block
+    whole = power.size // block * block
     if whole == 0:
-        return np.full(
-            magnitude.size, np.partition(magnitude, magnitude.size // 4)[magnitude.size // 4]
-        )
-    ranked = np.partition(magnitude[:whole].reshape(-1, block), block // 4, axis=1)
-    floor = np.repeat(ranked[:, block // 4], block)
-    return np.concatenate((floor, np.full(magnitude.size - whole, floor[-1])))
+        return np.full(power.size, np.partition(power, power.size // 4)[power.size // 4])
+    ranked = np.partition(power[:whole].reshape(-1, block), block // 4, axis=1)[:, block // 4]
+    floor = np.empty(power.size)
+    floor[:whole].reshape(-1, block)[:] = ranked[:, None]
+    floor[whole:] = ranked[-1]
+    return floor
 
 
-def _interpolate(spectrum: Floats, at: NDArray[np.intp]) -> tuple[Floats, Floats]:
+def _interpolate(power: Floats, at: NDArray[np.intp]) -> tuple[Floats, Floats]:
     """Vertex of the parabola through the log magnitudes around each peak bin."""
-    low, mid, high = (np.log(spectrum[at + step] + 1e-300) for step in (-1, 0, 1))
+    low, mid, high = 0.5 * np.log(power[at + _AROUND] + 1e-300)
     curve = low - 2 * mid + high
     shift = np.where(curve < 0, 0.5 * (low - high) / np.where(curve < 0, curve, -1.0), 0.0)
     shift = np.minimum(np.maximum(shift, -0.5), 0.5)
     return at + shift, np.exp(mid - 0.25 * (low - high) * shift)
+
+
+_MULTIPLE_OCTAVES = np.log2(np.arange(2.0, DIVISORS + 1))
+_AROUND = np.array([[-1], [0], [1]])
 
 
 def candidates(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Floats:
@@ -141,7 +152,9 @@ def candidates(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Floats:
     )
     every = np.sort(every[(every >= LOWEST_HZ) & (every <= HIGHEST_HZ)])
     # The partials of one string have their sub-multiples in common: each but once.
-    return every[np.diff(every, prepend=1.0) > SAME_SHARE * every]
+    new = every > 0
+    new[1:] = every[1:] - every[:-1] > SAME_SHARE * every[1:]
+    return every[new]
 
 
 def most_stretched(hz: float) -> float:
@@ -150,7 +163,7 @@ def most_stretched(hz: float) -> float:
     4e-4 up to 250 Hz (bass and guitar strings), then rising as f^2 towards the 1e-2 of a
     piano's top octave (Fletcher & Rossing, The Physics of Musical Instruments, ch. 12).
     """
-    return min(max(4e-4 * (hz / 250.0) ** 2, 4e-4), 0.02)
+    return min(max(STIFF * (hz / STIFF_HZ) ** 2, STIFF), STIFFEST)
 
 
 def _match(peaks: Peaks, tried: Floats, stiffness: Floats) -> tuple[NDArray[np.bool_], Floats]:
@@ -160,13 +173,20 @@ def _match(peaks: Peaks, tried: Floats, stiffness: Floats) -> tuple[NDArray[np.b
     attack moves it by some cents more.
     """
     b, f = stiffness[:, None], tried[:, None]
-    ratio_sq = np.square(peaks.hz / f)
+    ratio_sq = np.square(peaks.hz) / np.square(f)
     # Invert f/F = k sqrt(1 + B k^2) for the real-valued partial number nearest to each peak.
-    number = np.rint(np.sqrt(2 * ratio_sq / (1 + np.sqrt(1 + 4 * b * ratio_sq))))
+    root = np.sqrt(1 + 4 * b * ratio_sq)
+    root += 1
+    number = np.rint(np.sqrt(2 * ratio_sq / root))
     np.maximum(number, 1.0, out=number)
-    expected = f * number * np.sqrt(1 + b * np.square(number))
-    slack = np.minimum(SLACK_LOBES * peaks.width_hz + SLACK_SHARE * expected, 0.2 * f)
-    matched = np.abs(peaks.hz - expected) <= slack
+    expected = np.sqrt(1 + b * np.square(number))
+    expected *= number
+    expected *= f
+    slack = SLACK_SHARE * expected
+    slack += SLACK_LOBES * peaks.width_hz
+    np.minimum(slack, 0.2 * f, out=slack)
+    expected -= peaks.hz
+    matched = np.abs(expected, out=expected) <= slack
     matched &= number <= PARTIALS
     return matched, number
 
@@ -179,8 +199,7 @@ _HIGHEST = np.maximum(np.floor(np.log2(np.maximum(_SETS, 1))), 1.0)
 
 def _holes(matched: NDArray[np.bool_], number: Floats) -> Floats:
     """The share of partials, up to the highest one matched, that no peak stands for."""
-    bits = np.where(matched, np.left_shift(1, (number * matched).astype(np.int64)), 0)
-    present = np.bitwise_or.reduce(bits, axis=1)
+    present = np.bitwise_or.reduce(np.left_shift(matched, number.astype(np.int64)), axis=1)
     share: Floats = 1.0 - _COUNT[present] / _HIGHEST[present]
     return share
 
@@ -206,15 +225,15 @@ def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
         return None
     if _share_around(peaks, peaks.hz, LOBE_SHARE * peaks.width_hz) < LEAST_IN_PEAKS:
         return None
-    limits = np.array([most_stretched(hz) for hz in plain(tried)])
+    limits = np.minimum(np.maximum(STIFF * np.square(tried / STIFF_HZ), STIFF), STIFFEST)
     stiffness = (limits[:, None] * STIFFNESS_STEPS).ravel()
     tried = np.repeat(tried, STIFFNESS_STEPS.size)
     worth, matched, number = _worth(peaks, tried, stiffness)
     octave = np.log2(tried)  # ascending, as `tried` is
     highest = int(np.flatnonzero(worth >= NEARLY * worth.max())[-1])
-    chosen = _best_near(octave, worth, float(octave[highest]))
-    for multiple in range(2, DIVISORS + 1):
-        lower = _best_near(octave, worth, float(octave[chosen]) - math.log2(multiple))
+    chosen = _best_near(octave, worth, octave[highest : highest + 1])[0]
+    lowers = _best_near(octave, worth, octave[chosen] - _MULTIPLE_OCTAVES)
+    for multiple, lower in enumerate(lowers, start=2):
         if lower >= 0 and _fills_in(peaks, matched[lower], number[lower], multiple):
             chosen = lower
             break
@@ -224,29 +243,36 @@ def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
     return Hypothesis(hz, inharmonicity, share, float(worth[chosen]), _grounded(strength))
 
 
-def _strengths(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, highest: int) -> Floats:
+def _strengths(
+    peaks: Peaks, matched: NDArray[np.bool_], number: Floats, highest: int
+) -> list[float]:
     """Amplitude of partials 0 .. `highest`, zero where no peak stands for one."""
-    strength = np.zeros(highest + 1)
-    near = matched & (number <= highest)
-    np.maximum.at(strength, number[near].astype(int), peaks.amplitude[near])
+    strength = [0.0] * (highest + 1)
+    near = np.flatnonzero(matched & (number <= highest))
+    for k, amplitude in zip(plain(number[near]), plain(peaks.amplitude[near]), strict=True):
+        strength[int(k)] = max(strength[int(k)], amplitude)
     return strength
 
 
-def _grounded(strength: Floats) -> bool:
+def _grounded(strength: list[float]) -> bool:
     """Whether the fundamental itself sounds, or else partials that only it explains.
 
     Chords have a common measure far below: that of a fifth has partials 2, 3,
     4, 6, 8, 9, 10, of a major chord 4, 5, 6, 8, 10, 12. None has a seventh or an
     eleventh. A string that is felt but not heard at its fundamental has both.
     """
-    least = strength.max() * 10 ** (-GROUND_DB / 20)
-    return bool(strength[1] > least or strength[7] > least or strength[11] > least)
+    least = max(strength) * 10 ** (-GROUND_DB / 20)
+    return strength[1] > least or strength[7] > least or strength[11] > least
 
 
-def _best_near(octave: Floats, worth: Floats, wanted: float) -> int:
-    """Index of the worthiest candidate within NEAR_OCTAVES of `wanted`, or -1; both log2 of Hz."""
-    first, last = np.searchsorted(octave, (wanted - NEAR_OCTAVES, wanted + NEAR_OCTAVES))
-    return int(first + worth[first:last].argmax()) if last > first else -1
+def _best_near(octave: Floats, worth: Floats, wanted: Floats) -> list[int]:
+    """Indices of the worthiest candidates within NEAR_OCTAVES of each `wanted`, -1 for none.
+
+    `octave` and `wanted`, shape (n,), are log2 of Hz.
+    """
+    bounds = np.searchsorted(octave, np.concatenate((wanted - NEAR_OCTAVES, wanted + NEAR_OCTAVES)))
+    ranges = plain(bounds.reshape(2, -1).T)
+    return [int(i + worth[i:j].argmax()) if j > i else -1 for i, j in ranges]
 
 
 def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple: int) -> bool:
@@ -256,12 +282,12 @@ def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple
     m (a missing one counts nothing) against that of the multiples.
     """
     heights = _strengths(peaks, matched, number, 2 * multiple + 1)
-    strength: list[float] = plain(np.sqrt(heights))
+    strength = [math.sqrt(height) for height in heights]
     multiples = strength[multiple::multiple]
     between = [a for k, a in enumerate(strength) if k % multiple]
     present = sum(a > 0 for a in between) / len(between)
     mean = sum(between) / len(between)
-    return present > 0.5 and mean * len(multiples) >= GHOST * float(sum(multiples))
+    return present > 0.5 and mean * len(multiples) >= GHOST * sum(multiples)
 
 
 def _refine(
