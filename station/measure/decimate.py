@@ -9,6 +9,8 @@ A decimated frequency is the true frequency; nothing is rounded to a new rate.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -41,6 +43,7 @@ def decimation_factor(rate_hz: float, least_rate_hz: float = WORKING_RATE_HZ) ->
     return max(1, int(rate_hz // least_rate_hz))
 
 
+@lru_cache(maxsize=16)
 def low_pass(factor: int) -> NDArray[np.float32]:
     """The filter for `factor`: odd length, unit gain at 0 Hz."""
     half = DELAY_TAPS_PER_FACTOR * factor
@@ -76,13 +79,23 @@ class Decimator:
             # Silence before it would make a stroke of a converter's offset.
             self._kept = np.full((self._taps.size - 1) // 2, block[0], np.float32)
         x: Samples = np.concatenate((self._kept, block)).astype(np.float32, copy=False)
-        outputs = (x.size - self._taps.size) // self.factor + 1
-        if outputs <= 0:
-            self._kept = x
-            return np.empty(0, np.float32)
-        # Only the outputs that are kept: one window of the input each.
-        strides = (self.factor * x.itemsize, x.itemsize)
-        windows: Samples = np.ndarray((outputs, self._taps.size), x.dtype, x, 0, strides)
-        y: Samples = np.einsum("ij,j->i", windows, self._taps)
-        self._kept = x[outputs * self.factor :].copy()
+        y = _filtered(x, self._taps, self.factor)
+        self._kept = x[y.size * self.factor :].copy()
         return y
+
+
+def _filtered(x: Samples, taps: NDArray[np.float32], factor: int) -> Samples:
+    """Every `factor`-th output of the filter, as far as all of its input is in `x`, shape (n,)."""
+    outputs = max(0, (x.size - taps.size) // factor + 1)
+    # Only the outputs that are kept: one window of the input each.
+    strides = (factor * x.itemsize, x.itemsize)
+    windows: Samples = np.ndarray((outputs, taps.size), x.dtype, x, 0, strides)
+    y: Samples = np.einsum("ij,j->i", windows, taps)
+    return y
+
+
+def lowered(x: Samples, factor: int) -> Samples:
+    """`x`, shape (n,), at its rate over `factor`, without the filter's length at either end."""
+    if factor == 1:
+        return x
+    return _filtered(np.ascontiguousarray(x, np.float32), low_pass(factor), factor)

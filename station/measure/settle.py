@@ -17,8 +17,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from station.measure.decimate import PASS_SHARE, Samples, lowered
 from station.measure.fit import (
     CENTS,
+    MOST_PARTIALS,
     TOP_SHARE,
     Care,
     Fit,
@@ -27,6 +29,7 @@ from station.measure.fit import (
     fit_heard,
     fit_segment,
     listen_and_fit,
+    partial_frequencies,
 )
 from station.measure.hypothesis import decide, find_peaks
 from station.measure.windows import Floats, Heard
@@ -41,6 +44,7 @@ LEAST_WINDOWS = 6
 STRETCHES = 6  # of a note, whose pitches tell how much it wanders
 WINDOWS_A_LENGTH = 4  # in a note shorter than a second; half as many do in a longer one
 LONGEST_S = 2.0
+MOST_LOWERED = 4  # by more, windows would be far from whole periods, and little is gained
 VOTE_S = 0.17
 VOTES = 5
 ENOUGH_VOTES = 3
@@ -67,7 +71,7 @@ class Fine(NamedTuple):
     `x`, shape (n,), from the stroke; partials are heard up to `top_share` of `rate_hz`.
     """
 
-    x: Floats
+    x: Samples
     rate_hz: float
     top_share: float
 
@@ -82,8 +86,8 @@ class Played(NamedTuple):
     for while it sounded, in Hz; `fine`: the same at a higher rate, where that helps.
     """
 
-    x: Floats
-    ending: Floats
+    x: Samples
+    ending: Samples
     length: int
     guess: Fit
     track: Sequence[tuple[int, Fit]] = ()
@@ -131,15 +135,23 @@ def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) 
     begin = round(min(STROKE_S * fine.rate_hz, 0.1 * fine.x.size))
     _, stop = _steady_part(fine.x.size, fine.rate_hz)
     windows = WINDOWS_A_LENGTH if stop - begin < fine.rate_hz else WINDOWS_A_LENGTH // 2
-    found = listen_and_fit(
-        fine.x[begin:stop],
-        fine.rate_hz,
-        _as_followed(played, hz) or Guess(hz, inharmonicity),
-        Care(top_share=fine.top_share, windows_a_length=windows),
-    )
+    guess = _as_followed(played, hz) or Guess(hz, inharmonicity)
+    part = _no_finer_than_needed(fine._replace(x=fine.x[begin:stop]), guess)
+    care = Care(top_share=part.top_share, windows_a_length=windows)
+    found = listen_and_fit(part.x, part.rate_hz, guess, care)
     if found is None or found[1].tonal < LEAST_TONAL:
         return fit_segment(played.x, rate_hz, Guess(hz, inharmonicity))
     return _from_the_settled_moment(*found)
+
+
+def _no_finer_than_needed(fine: Fine, guess: Guess) -> Fine:
+    """`fine` at the lowest rate at which as many partials of `guess` are heard as in it."""
+    highest = MOST_PARTIALS + 1.0
+    top_hz = float(partial_frequencies(guess.hz, guess.inharmonicity, np.array([highest]))[0])
+    factor = min(MOST_LOWERED, int(PASS_SHARE * fine.rate_hz / top_hz))
+    if factor < 2:
+        return fine
+    return Fine(lowered(fine.x, factor), fine.rate_hz / factor, PASS_SHARE)
 
 
 def _as_followed(played: Played, hz: float) -> Guess | None:
