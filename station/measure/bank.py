@@ -20,10 +20,19 @@ from station.measure.fit import (
     window_size,
 )
 from station.measure.history import History
-from station.measure.windows import BESIDE_EVERY, Floats, Heard, KeptWindows, Phasors, power_of
+from station.measure.windows import (
+    BESIDE_EVERY,
+    Floats,
+    Heard,
+    KeptWindows,
+    Phasors,
+    row_width,
+    write_rows,
+)
 
 OFF_BINS = 0.15  # how far the highest partial may be from its carrier
 WINDOWS_A_LENGTH = 4
+LEAST_WINDOWS = 3
 ROWS_KEPT = 128
 
 
@@ -46,16 +55,15 @@ class PartialBank:
         self._step = max(1, self._size // WINDOWS_A_LENGTH)
         self._step_s, self._window_s = self._step / rate_hz, self._size / rate_hz
         self._frequencies = partial_frequencies(fit.hz, fit.inharmonicity, numbers)
-        self._windows = KeptWindows(self._frequencies, rate_hz, self._size)
-        halves = half_way(fit.hz, fit.inharmonicity, numbers)
-        self._between = KeptWindows(halves, rate_hz, self._size)
+        between = half_way(fit.hz, fit.inharmonicity, numbers)
+        tuned = np.concatenate((self._frequencies, between))
+        self._windows = KeptWindows(tuned, rate_hz, self._size)
         bins = self._size * fit.hz / rate_hz * numbers.size
         self.reach_cents = CENTS * OFF_BINS / bins
         self._first = start  # where the oldest window kept starts
         self._last: Phasors = np.empty((0, numbers.size), np.complex64)
-        self._power = Rows(numbers.size)
-        self._phase = Rows(numbers.size)
-        self._beside = Rows(numbers.size + 1)
+        self._phase = np.zeros(numbers.size)  # in the newest window
+        self._rows = Rows(row_width(numbers.size))
         self._known: Fit | None = None  # what these rows gave
 
     def suits(self, hz: float) -> bool:
@@ -66,56 +74,41 @@ class PartialBank:
         """The pitch of the samples from `start` to `stop`, later than the last time's."""
         news = self._listen(history, stop)
         if self._forget(start) or news:
-            self._known = self._fit() if self._power.count >= 3 else None
+            self._known = fit_heard(self._heard()) if self._rows.count >= LEAST_WINDOWS else None
         return self._known
 
-    def _fit(self) -> Fit | None:
-        return fit_heard(
-            Heard(
-                self._numbers,
-                self._frequencies,
-                self._phase.all(),
-                self._power.all(),
-                self._beside.all(),
-                self._step_s,
-                self._window_s,
-            )
-        )
+    def _heard(self) -> Heard:
+        rows = self._rows.all()
+        return Heard(self._numbers, self._frequencies, rows, self._step_s, self._window_s)
 
     def _forget(self, start: int) -> bool:
         """Drop the windows that begin before `start`; whether there were any."""
-        # By pairs of windows: what lies beside is heard in the first of each.
-        pairs = -(-(start - self._first) // (BESIDE_EVERY * self._step))
-        if pairs <= 0:
+        # By pairs: the first of each tells what lies beside.
+        windows = -(-(start - self._first) // (BESIDE_EVERY * self._step)) * BESIDE_EVERY
+        if windows <= 0:
             return False
-        windows = BESIDE_EVERY * pairs
-        self._power.forget(windows)
-        self._phase.forget(windows)
-        self._beside.forget(pairs)
+        self._rows.forget(windows)
         self._first += windows * self._step
         return True
 
     def _listen(self, history: History, stop: int) -> bool:
         """Hear the windows that end by `stop`; whether there were any new ones."""
-        known = self._power.count
+        known = self._rows.count
         begin = self._first + known * self._step
         count = (stop - begin - self._size) // self._step + 1
         if count <= 0:
             return False
         x = history.between(begin, begin + self._size + (count - 1) * self._step)
-        fresh = self._windows.hear(x, self._step)
+        heard = self._windows.hear(x, self._step)
+        partials = heard[:, : self._numbers.size]
         if known:
-            turns = self._windows.turns(np.concatenate((self._last, fresh)), self._step)
+            turns = self._windows.turns(np.concatenate((self._last, partials)), self._step)
+            phase = self._phase + turns.cumsum(axis=0)
         else:
-            turns = self._windows.turns(fresh, self._step)
-            self._phase.add(np.zeros((1, self._numbers.size)))
-        self._phase.add(self._phase.newest() + turns.cumsum(axis=0))
-        self._power.add(power_of(fresh))
-        self._last = fresh[-1:]
-        skipped = known % BESIDE_EVERY * self._step
-        if x.size - skipped >= self._size:
-            between = self._between.hear(x[skipped:], BESIDE_EVERY * self._step)
-            self._beside.add(power_of(between))
+            phase = np.zeros(partials.shape)
+            np.cumsum(self._windows.turns(partials, self._step), axis=0, out=phase[1:])
+        write_rows(self._rows.room(count), known % BESIDE_EVERY, heard, phase)
+        self._last, self._phase = partials[-1:], phase[-1]
         return True
 
 
@@ -135,21 +128,16 @@ class Rows:
         """The rows, shape (count, width), a view."""
         return self._store[self._begin : self._end]
 
-    def newest(self) -> Floats:
-        """The last row."""
-        row: Floats = self._store[self._end - 1]
-        return row
-
-    def add(self, rows: Floats) -> None:
-        """Append `rows`, shape (n, width)."""
-        if self._end + len(rows) > len(self._store):
+    def room(self, rows: int) -> Floats:
+        """So many more rows at the end, shape (rows, width), for their numbers to be written."""
+        if self._end + rows > len(self._store):
             kept = self.all().copy()
-            if len(kept) + len(rows) > len(self._store):
-                self._store = np.empty((2 * (len(kept) + len(rows)), kept.shape[1]))
+            if len(kept) + rows > len(self._store):
+                self._store = np.empty((2 * (len(kept) + rows), kept.shape[1]))
             self._begin, self._end = 0, len(kept)
             self._store[: self._end] = kept
-        self._store[self._end : self._end + len(rows)] = rows
-        self._end += len(rows)
+        self._end += rows
+        return self._store[self._end - rows : self._end]
 
     def forget(self, rows: int) -> None:
         """Drop the oldest `rows`, as far as there are so many."""

@@ -16,20 +16,13 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from station.measure.hypothesis import most_stretched
-from station.measure.windows import (
-    BESIDE_EVERY,
-    Floats,
-    Heard,
-    Windows,
-    noise_beside,
-    plain,
-    power_of,
-)
+from station.measure.windows import Floats, Heard, Windows, plain, row_width, write_rows
 
 MOST_PARTIALS = 20
 TOP_SHARE = 0.34  # of the sample rate: the decimator's pass band
@@ -204,20 +197,14 @@ def _listen(
     step = max(1, min(size // windows_a_length, (x.size - size) // 3))
     hz, inharmonicity = guess.hz, guess.inharmonicity
     frequencies = partial_frequencies(hz, inharmonicity, numbers)
-    windows = Windows(frequencies, rate_hz, size)
-    beside = Windows(half_way(hz, inharmonicity, numbers), rate_hz, size)
+    between = half_way(hz, inharmonicity, numbers)
+    windows = Windows(np.concatenate((frequencies, between)), rate_hz, size)
     heard = windows.hear(x, step)
-    phase = np.zeros(heard.shape)
-    np.cumsum(windows.turns(heard, step), axis=0, out=phase[1:])
-    return Heard(
-        numbers,
-        frequencies,
-        phase,
-        power_of(heard),
-        power_of(beside.hear(x, BESIDE_EVERY * step)),
-        step / rate_hz,
-        size / rate_hz,
-    )
+    phase = np.zeros((len(heard), numbers.size))
+    np.cumsum(windows.turns(heard[:, : numbers.size], step), axis=0, out=phase[1:])
+    rows = np.empty((len(heard), row_width(numbers.size)))
+    write_rows(rows, 0, heard, phase)
+    return Heard(numbers, frequencies, rows, step / rate_hz, size / rate_hz)
 
 
 @lru_cache(maxsize=256)
@@ -238,30 +225,40 @@ Row = tuple[float, float, float]  # partial number, its frequency in Hz, one sta
 
 def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     """The partials that stand out from the noise, and `Fit.tonal`."""
-    power, windows = heard.power, len(heard.power)
+    k, windows = heard.numbers.size, len(heard.rows)
     times = _times(windows)
-    beside = np.add.reduce(heard.beside) / len(heard.beside)
-    noise = noise_beside(beside) + LEAST_NOISE
+    columns = heard.rows[:, : 3 * k + 2]
+    total, first, second = plain(times @ columns)
+    beside = [power / total[2 * k + 1] for power in total[k : 2 * k + 1]]
+    noise = [0.5 * (low + high) + LEAST_NOISE for low, high in pairwise(beside)]
     # What a partial that has died away leaves is noise, whose phase says nothing.
-    alive = power > LEAST_WINDOW_SNR * noise
-    if np.count_nonzero(alive) < alive.size:
-        power = power * (alive + NEXT_TO_NOTHING)
+    faintest = plain(np.minimum.reduce(heard.power))
+    if any(least <= LEAST_WINDOW_SNR * n for least, n in zip(faintest, noise, strict=True)):
+        total, first, second = plain(times @ _while_alive(columns, np.array(noise)))
     # Overlapping windows share their noise: a window is worth step / (length / bandwidth).
     worth = min(1.0, heard.step_s * HANN_NOISE_BANDWIDTH / heard.window_s)
     hertz = 1 / (2 * math.pi * heard.step_s)
-    columns = [heard.numbers, heard.frequencies_hz, noise, *(times @ power)]
-    columns += [*(times[:2] @ (heard.phase * power))]
-    rows, loud = [], 0.0
-    for k, f, below, total, first, second, mean, moment in zip(*map(plain, columns), strict=True):
-        loud += total
-        if total > LEAST_SNR * windows * below:
-            centre = first / total
-            spread = second - centre * first
-            slope = (moment - centre * mean) / spread
-            sigma = math.sqrt(below / (2 * worth * spread))
-            rows.append((k, f + slope * hertz, sigma * hertz))
-    loud /= windows
-    return rows, loud / (loud + float(np.add.reduce(beside)))
+    rows = []
+    sums = total, first, second, total[2 * k + 2 :], first[2 * k + 2 :]
+    known = plain(heard.numbers), plain(heard.frequencies_hz), noise
+    for number, f, n, power, moment, square, phase, turn in zip(*known, *sums, strict=False):
+        if power > LEAST_SNR * windows * n:
+            centre = moment / power
+            spread = square - centre * moment
+            slope = (turn - centre * phase) / spread
+            rows.append((number, f + slope * hertz, hertz * math.sqrt(n / (2 * worth * spread))))
+    loud = sum(total[:k]) / windows
+    return rows, loud / (loud + sum(beside))
+
+
+def _while_alive(columns: Floats, noise: Floats) -> Floats:
+    """`columns` of rows, those of partials next to nothing where they have died away."""
+    k = noise.size
+    weight = (columns[:, :k] > LEAST_WINDOW_SNR * noise) + NEXT_TO_NOTHING
+    kept = columns.copy()
+    kept[:, :k] *= weight
+    kept[:, 2 * k + 2 :] *= weight
+    return kept
 
 
 def solve(partials: list[Row], tonal: float) -> Fit | None:

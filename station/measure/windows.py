@@ -80,7 +80,7 @@ class Windows:
         np.multiply(table.imag, window, out=self._halves[1])
         # A converter's own offset must not be heard at all, however loud it is.
         self._halves[0] -= self._halves[0].sum(axis=1, keepdims=True) * window
-        self._carried: tuple[int, Phasors] = (0, np.ones(table.shape[0], np.complex64))
+        self._carried: tuple[int, Phasors] = (0, np.empty(0, np.complex64))
 
     def hear(self, x: NDArray[np.float32], step: int) -> Phasors:
         """Complex amplitudes in windows of `x`, shape (n,), `step` samples apart.
@@ -105,10 +105,12 @@ class Windows:
     def turns(self, heard: Phasors, step: int) -> Floats:
         """How far each phase turned between windows `step` apart, beyond the carrier.
 
-        Shape (windows - 1, f), radians from -pi to pi.
+        `heard` (windows, k): the first k frequencies alone. Shape (windows - 1, k),
+        radians from -pi to pi.
         """
         if self._carried[0] != step:
-            self._carried = step, np.exp(-1j * (self._angle * step)).astype(np.complex64)
+            carried = np.exp(-1j * step * self._angle[: heard.shape[1]])
+            self._carried = step, carried.astype(np.complex64)
         turned = heard[1:] * np.conj(heard[:-1]) * self._carried[1]
         angle: Floats = np.arctan2(turned.imag, turned.real)
         return angle
@@ -140,9 +142,9 @@ class KeptWindows(Windows):
         return phasors
 
 
-def power_of(heard: Phasors) -> Floats:
-    """Squared magnitudes, never quite zero, in double precision."""
-    power: Floats = np.square(heard.real, dtype=np.float64)
+def power_of(heard: Phasors, out: Floats | None = None) -> Floats:
+    """Squared magnitudes, never quite zero, in double precision; in `out` if given."""
+    power: Floats = np.square(heard.real, dtype=np.float64, out=out)
     power += np.square(heard.imag, dtype=np.float64)
     power += TINY_POWER
     return power
@@ -158,34 +160,51 @@ class Heard(NamedTuple):
     """A sounding string through its windows.
 
     `numbers` (k,) and `frequencies_hz` (k,): the partials and where their
-    carriers stand. `phase` (w, k), beyond the carrier's, in radians that do not
-    wrap, from any beginning, and `power` (w, k) by window;
-    `beside` (b, k + 1) the power half-way below, between and above them, in
-    every BESIDE_EVERY-th window. Windows are `window_s` long, `step_s` apart.
+    carriers stand. `rows` (w, 4k + 2): what each window heard, as `write_rows` has
+    it. Windows are `window_s` long, `step_s` apart.
     """
 
     numbers: Floats
     frequencies_hz: Floats
-    phase: Floats
-    power: Floats
-    beside: Floats
+    rows: Floats
     step_s: float
     window_s: float
 
+    @property
+    def power(self) -> Floats:
+        """The partials' power by window, shape (w, k)."""
+        return self.rows[:, : self.numbers.size]
+
+    @property
+    def phase(self) -> Floats:
+        """Phases (w, k) beyond the carriers', in radians that do not wrap, from any beginning."""
+        return self.rows[:, -self.numbers.size :]
+
     def since(self, window: int) -> Heard:
         """The same without the windows before number `window`."""
-        return self.between(window, self.power.shape[0])
+        return self._replace(rows=self.rows[window:])
 
     def between(self, first: int, stop: int) -> Heard:
         """Windows number `first` to before `stop` alone."""
-        beside_from = -(-first // BESIDE_EVERY)
-        beside_to = max(beside_from + 1, -(-stop // BESIDE_EVERY))
-        return Heard(
-            self.numbers,
-            self.frequencies_hz,
-            self.phase[first:stop],
-            self.power[first:stop],
-            self.beside[beside_from:beside_to],
-            self.step_s,
-            self.window_s,
-        )
+        return self._replace(rows=self.rows[first:stop])
+
+
+def row_width(partials: int) -> int:
+    """How many numbers a window's row has."""
+    return 4 * partials + 2
+
+
+def write_rows(rows: Floats, first: int, heard: Phasors, phase: Floats) -> None:
+    """Fill `rows` (w, 4k + 2) from what windows `heard` (w, 2k + 1) at and between k partials.
+
+    Of each window: the power at the partials, that half-way below, between and above
+    them, 1 for a window that tells what is between, the partials' power times phase, their
+    `phase` (w, k). Only every BESIDE_EVERY-th window tells what is between, the others
+    have zeros there; window `first` is the first of these.
+    """
+    k, both = phase.shape[1], heard.shape[1]
+    power = power_of(heard, out=rows[:, :both])
+    rows[:, both] = 1.0
+    rows[(first + 1) % BESIDE_EVERY :: BESIDE_EVERY, k : both + 1] = 0.0
+    np.multiply(power[:, :k], phase, out=rows[:, both + 1 : -k])
+    rows[:, -k:] = phase
