@@ -171,7 +171,7 @@ def test_connections_carry_the_ten_second_limit(station):
         (b"GET / HTTP/1.1\r\n\r\n", 400),
         (b"GET / HTTP/1.1\r\nHost: elsewhere.example.com\r\n\r\n", 403),
         (b"GET /" + b"a" * 9000 + b" HTTP/1.1\r\n\r\n", 414),
-        (b"FISH / HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n\r\n", 403),
+        (b"FISH / HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n\r\n", 405),
         (b"GET / HTTP/1.1\r\nHost: localhost\r\nContent-Length: -5\r\n\r\n", 400),
         (b"GET / HTTP/1.1\r\nHost: localhost\r\nContent-Length: ten\r\n\r\n", 400),
         (

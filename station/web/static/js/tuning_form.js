@@ -73,7 +73,6 @@ export class TuningForm {
     try {
       this.#known = await instruments();
       this.#had = (await setups(player.id)).setups;
-      await this.pegs.open(player);
     } catch (error) {
       say(this.fault, error.message);
       return;
@@ -81,6 +80,7 @@ export class TuningForm {
     this.#fill(this.instrument, this.#known, player.instrument, (told) => told.label);
     this.#offerTunings();
     this.setups.replaceChildren(...this.#had.slice(1, SETUPS_SHOWN + 1).map((had) => this.#setupButton(had)));
+    await this.pegs.open(player).catch((error) => say(this.fault, error.message));
   }
 
   /** Back to what was played before, with one tap. */
@@ -120,12 +120,10 @@ export class TuningForm {
 
   #changes() {
     const changes = {};
-    const wanted = {
-      name: this.name.value,
-      instrument: this.instrument.value,
-      capo: Number(this.capo.value),
-    };
-    if (!this.tuning.disabled) wanted.tuning = this.tuning.value;
+    const wanted = { name: this.name.value, capo: Number(this.capo.value) };
+    // Until the station has said which there are, nothing is chosen of them.
+    if (this.instrument.value) wanted.instrument = this.instrument.value;
+    if (!this.tuning.disabled && this.tuning.value) wanted.tuning = this.tuning.value;
     for (const [key, value] of Object.entries(wanted)) {
       if (value !== this.#player[key]) changes[key] = value;
     }
