@@ -21,8 +21,8 @@ main() {
     check "Lint" ruff check .
     check "Format" ruff format --check .
     check "Types" mypy
-    # Many tests wait for sound in real time: two at once, a file each, take half as long.
-    check "Tests" pytest -n 2 --dist loadfile "$@"
+    # Many tests wait for sound in real time: three at once, a file each, keep two cores busy.
+    check "Tests" pytest -n 3 --dist loadfile "$@"
 
     if ((${#failed[@]} > 0)); then
         complain "Failed: ${failed[*]}"
