@@ -64,15 +64,11 @@ class EventsQuery(Query):
     )
 
 
-class Reading(Answer):
-    """One measured pitch. `cents` is from the nearest note, `string_cents` from the string's
-    target; `uncertainty_cents` is one standard deviation; `beats_hz` is the beat rate between
-    the string and its target.
-    """
+class Judged(Answer):
+    """A pitch heard on a line, and what it is to the string it is held against."""
 
     player: str | None
     line: Count
-    at_s: Number
     hz: Number
     uncertainty_cents: Number
     note: str
@@ -84,6 +80,15 @@ class Reading(Answer):
     beats_hz: Number | None
     verdict: Verdict | None
     clipped: bool
+
+
+class Reading(Judged):
+    """One measured pitch. `cents` is from the nearest note, `string_cents` from the string's
+    target; `uncertainty_cents` is one standard deviation; `beats_hz` is the beat rate between
+    the string and its target.
+    """
+
+    at_s: Number
 
 
 class String(Answer):
@@ -220,26 +225,13 @@ class Room(Answer):
     bench: Bench
 
 
-class Note(Answer):
+class Note(Judged):
     """One note that was played, with its settled pitch; the other keys as in a reading."""
 
-    player: str | None
-    line: Count
     onset_s: Number
     end_s: Number
     inharmonicity: Number | None
     partials: Count
-    hz: Number
-    uncertainty_cents: Number
-    note: str
-    cents: Number
-    string: int | None
-    target: str | None
-    target_hz: Number | None
-    string_cents: Number | None
-    beats_hz: Number | None
-    verdict: Verdict | None
-    clipped: bool
 
 
 class Nothing(Answer):

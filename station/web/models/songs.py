@@ -80,11 +80,8 @@ class SongAddress(Address):
     song_id: NumberInAddress = Field(description="song")
 
 
-class Song(Answer):
-    """A song: `key` such as `E minor`, `bass` the notes of its roots, `notes` remarks, `players`
-    what each plays, such as `guitar:drop-d capo 2` (who is not named goes back to what they
-    had before the running order changed it), `drums` a note for each drum.
-    """
+class SongNow(Answer):
+    """The song that is on."""
 
     id: Count
     title: str
@@ -92,6 +89,14 @@ class Song(Answer):
     bass: list[str]
     notes: str
     drums: dict[str, str]
+
+
+class Song(SongNow):
+    """A song: `key` such as `E minor`, `bass` the notes of its roots, `notes` remarks, `players`
+    what each plays, such as `guitar:drop-d capo 2` (who is not named goes back to what they
+    had before the running order changed it), `drums` a note for each drum.
+    """
+
     players: dict[str, str]
 
 
@@ -133,17 +138,6 @@ class OrderPlayer(Answer):
     capo: int | None
     problem: str | None
     strings: list[Retuned]
-
-
-class SongNow(Answer):
-    """The song that is on."""
-
-    id: Count
-    title: str
-    key: str
-    bass: list[str]
-    notes: str
-    drums: dict[str, str]
 
 
 class SongComing(Answer):
