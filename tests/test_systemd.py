@@ -241,6 +241,7 @@ def test_the_daemon_runs_under_the_restrictions_that_can_be_made_here(
         # Who is told that it is there may end it: it ends in order from its first answer on.
         assert {"SIGTERM", "SIGINT", "SIGHUP"} <= set(catches(process))
         room = ask(port, "/api/v1/room").json
+        described = ask(port, "/api/v1/openapi.json").json
         rights = status(process)
     finally:
         process.terminate()
@@ -249,6 +250,7 @@ def test_the_daemon_runs_under_the_restrictions_that_can_be_made_here(
     assert process.returncode == 0, said
     assert (state / "room.sqlite").exists()
     assert room["station"]["input"]["state"] == "waiting"
+    assert "/api/v1/room" in described["paths"]  # a process of its own wrote that
     assert not [banner for banner in room["station"]["banners"] if "Not saved" in banner]
     assert "NoNewPrivs:\t1" in rights
     assert "CapEff:\t0000000000000000" in rights
