@@ -31,7 +31,7 @@ from station.measure.fit import (
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 from station.measure.mains_check import MainsDoubt, mains_near
-from station.measure.moving import pitch_now, shaken
+from station.measure.moving import pitch_now
 from station.measure.ringing import explains, rings_on
 from station.measure.sounding import Ended, Followed, News, Sounding
 
@@ -57,7 +57,6 @@ WORTH_TO_START = 0.45
 TONAL_TO_START = 0.85
 TONAL_TO_STAY = 0.7
 LOST_HOPS = 9
-SHAKEN_S = 0.25  # so long a drum may shake a string's readings
 KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
 SAME_PITCH_CENTS = 60.0
@@ -174,7 +173,8 @@ class Tracker:
         resumes = pending is not None and self._resumes(pending, fit, x, now)
         if pending is not None and resumes:
             return heard + self._resume(pending, x, now)
-        if resumes is None or may_be_a_drum(*found) or not stands_alone_below(found[0]):
+        age_s = (now - self._attack) / self._rate_hz
+        if resumes is None or may_be_a_drum(*found, age_s) or not stands_alone_below(found[0]):
             return heard
         if self._is_mains(fit, now):
             return heard
@@ -261,9 +261,7 @@ class Tracker:
             self._check_octave(note, now, young)
         fit = self._measure(note, now)
         if fit is not None and self._goes_on(note, fit, now):
-            if shaken(note.track, fit) and now - note.steady_at < SHAKEN_S * self._rate_hz:
-                return []
-            note.fit, note.last_good, note.steady_at = fit, now, now
+            note.fit, note.last_good = fit, now
             note.track.append((now - note.onset, fit))
             if self._in_doubt(note):
                 return []
@@ -348,9 +346,7 @@ class Tracker:
         if young and agreed and apart_cents(guess.hz, note.fit.hz) > SAME_PITCH_CENTS:
             x = self._history.between(start, now)
             found = listen_and_fit(x, self._rate_hz, Guess(guess.hz, guess.inharmonicity))
-            if found is None or may_be_a_drum(*found):
-                return
-            if stands_alone_below(found[0]):
+            if found is not None and stands_alone_below(found[0]):
                 note.fit = found[1]
 
     def _in_doubt(self, note: Sounding) -> bool:

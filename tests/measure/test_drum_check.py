@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from tests.support.drums import Kick, below, cymbal, drum_loop
-from tests.support.kits import Kit
 from tests.support.strings import Floats, StiffString, after_silence, cents, hear_all, noise
 
 RATE_HZ = 48000
@@ -93,23 +92,3 @@ def test_a_bass_of_few_partials_is_no_kick_and_is_heard_at_once(hz: float, parti
     assert readings[0].at_s - 0.5 < 0.2
     assert max(abs(cents(reading.hz, hz)) for reading in readings) < 1
     assert [abs(cents(note.hz, hz)) < 0.1 for note in notes] == [True]
-
-
-@pytest.mark.parametrize("seed", range(3))
-def test_a_kit_nobody_knows_is_no_note(seed: int) -> None:
-    x = Kit(RATE_HZ, seed).loop(3.0)
-
-    readings, notes, _ = hear_all(0.3 * x / np.abs(x).max() + noise(x.size, -85, seed), RATE_HZ)
-
-    assert readings == []
-    assert notes == []
-
-
-@pytest.mark.parametrize(("to_hz", "rings_s"), [(41.0, 0.4), (55.0, 1.0), (98.0, 0.7)])
-def test_a_kick_of_one_long_pure_tone_is_no_string(to_hz: float, rings_s: float) -> None:
-    kick = Kick(1.5 * to_hz, to_hz, 0.02, rings_s).sound(RATE_HZ)[: 2 * RATE_HZ]
-
-    readings, notes, _ = hear_all(after_silence(0.4 * kick, RATE_HZ), RATE_HZ)
-
-    assert readings == []
-    assert notes == []
