@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from station.web.server import PageServer
+from tests.support.page_client import PATIENCE_S
 from tests.support.phones import chromium, phone
 from tests.support.processes import no_child_left
 from tests.support.pulse import PulseAudio, environment_set
+
+
+# A busy machine may take its time; what never comes still fails.
+expect.set_options(timeout=1000 * PATIENCE_S)
 
 
 @pytest.fixture(scope="module")

@@ -145,7 +145,7 @@ def test_a_player_whose_phone_vanished_holds_nobody_up_for_long(
             )
         expect(other.locator("#strip-hz")).to_have_text("440.0")
 
-        wait_until(lambda: "ilse" not in station.hub.presence.players())
+        wait_until(lambda: "ilse" not in station.here())
         station.let_time_pass(31.0)
 
         expect(other.locator("#strip-hz")).to_have_text("442.0")

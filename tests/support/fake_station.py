@@ -123,6 +123,11 @@ class FakeStation(FakeHeads, FakeOrder, FakeBench):
             self.reference.agreement.set_present(player_ids, self._now_s())
         self.tell_room()
 
+    def here(self) -> list[str]:
+        """The players whose phones the station, not only its server, knows to be here."""
+        with self._lock:
+            return list(self._here)
+
     def set_reference(self, a4_hz: float, by: str, source: str) -> None:
         self._check_storage()
         with self._lock:
