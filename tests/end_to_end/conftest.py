@@ -13,7 +13,6 @@ from tests.support.phones import chromium, phone
 from tests.support.processes import no_child_left
 from tests.support.pulse import PulseAudio, environment_set
 
-
 # A busy machine may take its time; what never comes still fails.
 expect.set_options(timeout=1000 * PATIENCE_S)
 

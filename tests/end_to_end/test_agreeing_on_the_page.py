@@ -7,7 +7,7 @@ from playwright.sync_api import Page, Route, expect
 
 from tests.support.fake_station import sounding
 from tests.support.page_client import wait_until
-from tests.support.phones import phone, shoot
+from tests.support.phones import boxes_of, phone, shoot
 from tests.support.reference_page import (
     cards,
     know_code,
@@ -93,7 +93,7 @@ def test_several_proposals_stack_and_one_is_withdrawn(browser, station, server, 
         for page in (reference, other, key):
             expect(cards(page)).to_have_count(2)
         shoot(reference, "proposals-stacked")
-        boxes = [card.bounding_box() for card in cards(reference).all()]
+        boxes = boxes_of(cards(reference))
         tabs = reference.locator(".tabs").bounding_box()
         assert boxes[0]["y"] + boxes[0]["height"] <= boxes[1]["y"]
         assert boxes[1]["y"] + boxes[1]["height"] <= tabs["y"] + 1

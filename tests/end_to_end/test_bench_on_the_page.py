@@ -21,7 +21,7 @@ from station.room.model import Player
 from station.room.parts import WantedEar
 from tests.support.band_station import BandStation, band_station
 from tests.support.page_client import wait_until
-from tests.support.phones import phone, shoot
+from tests.support.phones import boxes_of, phone, shoot
 from tests.support.reference_page import ABOVE, BELOW, IN, know_code
 
 pytestmark = pytest.mark.browser
@@ -99,9 +99,9 @@ def assert_fits(page: Page) -> None:
         ".map((each) => each.scrollWidth - each.clientWidth)"
     )
     assert max(wide) <= 0
-    for button in page.locator("dialog[open] button:visible").all():
-        box = button.bounding_box()
-        assert box is not None
+    buttons = boxes_of(page.locator("dialog[open] button:visible"))
+    assert buttons
+    for box in buttons:
         assert box["height"] >= 42
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= page.viewport_size["width"]

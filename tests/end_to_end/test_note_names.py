@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from station.music.names import Accidental, NamingSystem, note_in, note_name, pretty
 from tests.support.fake_station import FakeStation, sounding
 from tests.support.page_client import ask
-from tests.support.phones import phone, shoot
+from tests.support.phones import boxes_of, phone, shoot
 
 pytestmark = pytest.mark.browser
 
@@ -179,7 +179,7 @@ def test_the_longest_names_fit_beside_each_other(
             expect(page.locator("#live")).to_contain_text("Sol")
             seats = page.locator(f"#view-{view} .stave").first.locator(".seat-name")
             shoot(page, f"solfege-{instrument}-{view}-{width}x{height}")
-            boxes = [seat.bounding_box() for seat in seats.all()]
+            boxes = boxes_of(seats)
 
             assert len(boxes) in (6, 12)
             assert overlapping(boxes) == []

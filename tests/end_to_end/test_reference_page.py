@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from tests.support.invented import invented_instrument
-from tests.support.phones import phone, shoot
+from tests.support.phones import boxes_of, phone, shoot
 from tests.support.reference_page import (
     ABOVE,
     BELOW,
@@ -190,7 +190,7 @@ def test_many_instruments_keep_clear_of_each_other_and_the_page_scrolls(referenc
     expect(reference.locator(".stand-name")).to_have_count(5)
     shoot(reference, "axis-crowded")
     for parts in (".stand-name", ".proposed-name"):
-        boxes = [each.bounding_box() for each in reference.locator(parts).all()]
+        boxes = boxes_of(reference.locator(parts))
         boxes.sort(key=lambda box: box["y"])
         for upper, lower in itertools.pairwise(boxes):
             assert upper["y"] + upper["height"] <= lower["y"] + 0.5

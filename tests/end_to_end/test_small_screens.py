@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.support.fake_station import sounding
-from tests.support.phones import shoot
+from tests.support.phones import boxes_of, shoot
 
 pytestmark = pytest.mark.browser
 
@@ -70,7 +70,7 @@ def test_the_row_of_strings_shows_whole_above_the_tabs(page, station, size):
         shown = page.locator(
             "#view-strings :is(.seat-name, .seed, .call, .numbers, .me button), #word"
         )
-        boxes = [each.bounding_box() for each in shown.all()]
+        boxes = boxes_of(shown)
 
     assert len(boxes) == 6 + 6 + 5
     for box in boxes:
@@ -86,10 +86,10 @@ def test_a_reference_is_proposed_without_scrolling(page, station, size):
     page.get_by_role("link", name="the reference").last.click()
     page.locator("#a4").fill("441.25")
     tabs = page.locator(".tabs").bounding_box()
-    parts = page.locator("#view-reference :is(.axis, button, input, .outcome)").all()
-    for part in (each for each in parts if each.is_visible()):
-        box = part.bounding_box()
-        assert box["y"] + box["height"] <= tabs["y"] + 1, part
+    parts = boxes_of(page.locator("#view-reference :is(.axis, button, input, .outcome):visible"))
+    assert parts
+    for box in parts:
+        assert box["y"] + box["height"] <= tabs["y"] + 1, box
     field = page.locator("#a4")
     assert field.evaluate("(input) => input.scrollWidth <= input.clientWidth")
 
@@ -123,5 +123,7 @@ def test_names_of_players_are_not_broken(page, station, size):
     page.get_by_role("link", name="the band").click()
     with sounding(station, "brannock", 4, -35.0):
         expect(page.locator(".row", has_text="Brannock")).to_contain_text("E1 tighten")
-        for name in page.locator(".row h3").all():
-            assert name.bounding_box()["height"] < 40  # one line
+        names = boxes_of(page.locator(".row h3"))
+
+    assert names
+    assert all(name["height"] < 40 for name in names)  # one line

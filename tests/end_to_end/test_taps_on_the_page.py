@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 
 from tests.support.fake_station import FakeStation
 from tests.support.page_client import wait_until
-from tests.support.phones import phone, shoot
+from tests.support.phones import boxes_of, phone, shoot
 from tests.support.reference_page import know_code
 
 pytestmark = pytest.mark.browser
@@ -64,7 +64,7 @@ def test_five_taps_say_the_note_and_stand_side_by_side_at_their_heights(drummer,
     expect(drummer.locator("#drum-cents")).to_have_text("+12.3 cents")
     expect(drummer.locator(".drum-figures")).to_contain_text(" · 98.7 Hz")
     shoot(drummer, "taps-five")  # and let movements end
-    strokes = [each.bounding_box() for each in drummer.locator(".stroke-lens").all()]
+    strokes = boxes_of(drummer.locator(".stroke-lens"))
     own = drummer.locator(".fundamental .mode-lens").bounding_box()
     over = drummer.locator(".overtone .mode-lens").bounding_box()
     assert [each["x"] for each in strokes] == sorted(each["x"] for each in strokes)

@@ -131,6 +131,16 @@ def record(ask: ToneAsk, play: Callable[[], object]) -> np.ndarray:
 
 
 TAKES_ON_A_BUSY_MACHINE = 4  # a tone that broke off, and says so, is no tone to measure
+PAUSE_FRAMES = RATE_HZ // 1000
+
+
+def interrupted(heard: np.ndarray) -> bool:
+    """Whether there is digital silence within the tone: sound server or recorder came too late.
+
+    No voice is silent for a millisecond; a busy machine's sound server fills in with nothing.
+    """
+    sounding = np.flatnonzero(heard.any(axis=1))
+    return bool(np.diff(sounding).max() > PAUSE_FRAMES)
 
 
 @pytest.mark.parametrize("voice", ["sine", "string"])
@@ -142,7 +152,7 @@ def test_a_tone_is_heard_at_its_pitch_and_level_and_swells_and_fades(
         for _take in range(TAKES_ON_A_BUSY_MACHINE):
             caplog.clear()
             heard = record(ask, lambda: out.play(ask.hz, ask.voice, ask.level_dbfs, ask.seconds))
-            if "broke off" not in caplog.text:
+            if "broke off" not in caplog.text and not interrupted(heard):
                 break
 
     left, right = heard.T

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, sync_playwright
 
 SHOTS = Path(os.environ.get("STATION_SHOTS", ".work/shots"))
 PHONE = {"width": 390, "height": 844}
@@ -60,6 +60,14 @@ def phone(
         assert [each for each in faults if not each.startswith("Failed to load")] == []
     finally:
         context.close()
+
+
+def boxes_of(parts: Locator) -> list[dict[str, float]]:
+    """Where all of `parts` stand in one moment: a page may be drawn anew at any time."""
+    boxes: list[dict[str, float]] = parts.evaluate_all(
+        "(all) => all.map((each) => each.getBoundingClientRect().toJSON())"
+    )
+    return boxes
 
 
 def shoot(page: Page, name: str) -> None:
