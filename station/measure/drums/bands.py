@@ -9,8 +9,7 @@ RT60 = 3 ln(10) / a. Its **phase**: a head's tension rises with the square of it
 stands off where it settles by d exp(-2 a t), and the phase is a line and d (1 - exp(-2 a t)) / 2 a
 together: the line's slope is the settled pitch. So far may a hard stroke glide that a fixed band
 loses it; the band then **follows** the glide found so far, for all modes in the same proportion,
-for one tension carries them. **Two** modes close together are fitted to the same
-amplitude as two damped exponentials: matrix pencil (Hua & Sarkar 1990, IEEE Trans. ASSP 38, 814).
+for one tension carries them. Two modes close together are in `pairs.py`.
 """
 
 from __future__ import annotations
@@ -30,13 +29,13 @@ STEPS_A_SIGMA = 10  # samples kept a second and hertz of width: the Gaussian end
 RANGE_DB = 35.0  # evaluated: as far as ISO 3382-1's T30, which ends 35 dB down
 FLOOR_DB = 6.0  # above the noise the phase still counts
 PHASE_RAD = 0.05  # what a real mode strays from any model, however little noise there is
-LEAST_STEPS, LEAST_PENCIL = 6, 10
-PENCIL_STEP = 2  # every second: the filter has fallen by 27 dB where it folds back
+LEAST_STEPS = 6
 FIT_STEPS, FIT_DONE, FIT_STUCK = 25, 0.9999, 1e3
 LEAST_FALL = 1.0  # nepers of power a second: RT60 of 14 s
 NEPERS_A_DB = math.log(10) / 10  # of power
 STRAY_NEPERS = 0.1  # half a decibel: real modes decay no more smoothly
-SHARED_STEPS = 3.0  # neighbours in time are one filter's doing: so many make one
+BANDWIDTH = math.sqrt(math.pi)  # over its width: so many hertz of noise pass
+SHARED_STEPS = STEPS_A_SIGMA / BANDWIDTH  # so many neighbours in time are one sample of the noise
 CLEAR_DB = 12.0
 FARTHEST_DB = 55.0
 SETTLED_SHARE = 0.001  # 1.7 cents: nearer than that the glide may be trusted to be what was fitted
@@ -117,21 +116,6 @@ class Sounding(NamedTuple):
     to_s: float
 
 
-class Pair(NamedTuple):
-    """Two damped exponentials, the louder first: frequencies, falls and amplitudes at t = 0.
-
-    `better` is what they leave unexplained over what one alone leaves, `alone`, a share of power.
-    """
-
-    hz: tuple[float, float]
-    a: tuple[float, float]
-    level: tuple[float, float]
-    sd_hz: float
-    better: float
-    alone: float
-    heard_s: float
-
-
 class Ring:
     """A stroke's sound `x`, shape (n,), at `rate_hz`, which begins with sample `onset`."""
 
@@ -184,7 +168,7 @@ def decay_of(band: Band) -> Decay | None:
     if power.size < LEAST_STEPS:
         return None
     level: Floats = np.log(power)
-    stop = _last_above(level, float(level[:LEAST_STEPS].max()) - RANGE_DB * NEPERS_A_DB)
+    stop = last_above(level, float(level[:LEAST_STEPS].max()) - RANGE_DB * NEPERS_A_DB)
     if stop < LEAST_STEPS:
         return None
     # What comes after the mode's pitch begins to jump is noise; before that there is none to see.
@@ -203,7 +187,7 @@ def decay_of(band: Band) -> Decay | None:
     return Decay(amplitude, -slope / 2, sd / 2, math.exp(ground), last_s, rough / NEPERS_A_DB)
 
 
-def _last_above(level: Floats, least: float) -> int:
+def last_above(level: Floats, least: float) -> int:
     """How many steps until the level stays below `least`: the trough of a beat is not the end."""
     return int(np.count_nonzero(np.maximum.accumulate(level[::-1]) >= least))
 
@@ -327,7 +311,7 @@ def _steady(band: Band) -> int:
     """How many steps the mode is clear of the noise: its pitch does not jump about."""
     power = np.square(np.abs(band.z)) + TINY
     least = max(band.noise * 10 ** (CLEAR_DB / 10), float(power.max()) * 10 ** (-FARTHEST_DB / 10))
-    count = max(LEAST_STEPS, _last_above(power, least))
+    count = max(LEAST_STEPS, last_above(power, least))
     turn = np.diff(np.unwrap(np.angle(band.z[:count])))
     jump = np.abs(np.diff(turn)) / (2 * np.pi * band.step_s * band.sigma_hz)
     rough = np.convolve(jump, np.full(STEADY_STEPS, 1 / STEADY_STEPS), "valid") > STEADY_SHARE
@@ -353,45 +337,3 @@ def _line_and_bend(t: Floats, phase: Floats, bend: Floats, weight: Floats, hz: f
     scatter = max(1.0, float(np.mean(np.square(off * weight))))
     sd = math.sqrt(scatter * SHARED_STEPS * float(np.square(inverse[1]).sum()))
     return _Bent(start, slope, glide, sd)
-
-
-def pair_of(band: Band, first_s: float) -> Pair | None:
-    """Two damped exponentials in the band since `first_s`; None where they are not two."""
-    power = np.square(np.abs(band.z)) + TINY
-    least = max(band.noise * 10 ** (CLEAR_DB / 10), float(power.max()) * 10 ** (-RANGE_DB / 10))
-    part = slice(int(np.searchsorted(band.t, first_s)), _last_above(power, least))
-    z = band.z[part][::PENCIL_STEP]
-    if z.size < LEAST_PENCIL:
-        return None
-    step_s = band.step_s * PENCIL_STEP
-    t = float(band.t[part][0]) + step_s * np.arange(z.size)
-    rows = np.lib.stride_tricks.sliding_window_view(z, z.size // 2 + 1)
-    right = np.linalg.svd(rows, full_matrices=False)[2]
-    (alone, _, _), (misfit, logs, level) = (_damped(z, t, right[:many]) for many in (1, 2))
-    if not np.all(np.isfinite(logs)) or np.any(logs.real >= 0):
-        return None
-    first, second = np.argsort(-np.abs(level))
-    hz = band.centre_hz + logs.imag / (2 * np.pi)
-    sd = math.sqrt(misfit) / (2 * np.pi * step_s * z.size)
-    return Pair(
-        (float(hz[first]), float(hz[second])),
-        (float(-logs.real[first]), float(-logs.real[second])),
-        (float(abs(level[first])), float(abs(level[second]))),
-        sd,
-        misfit / max(alone, TINY),
-        alone,
-        float(t[-1] - t[0]),
-    )
-
-
-def _damped(z: Phasors, t: Floats, right: Phasors | Floats) -> tuple[float, Phasors, Phasors]:
-    """As many damped exponentials as `right` has rows: misfit, logarithms of poles, levels."""
-    basis = right.conj().T
-    poles = np.linalg.eigvals(np.linalg.pinv(basis[:-1]) @ basis[1:]).conj()
-    logs: Phasors = np.log(poles + TINY) / (t[1] - t[0])
-    since = t - t[0]
-    table = np.exp(np.minimum(np.outer(since, logs).real, 50) + 1j * np.outer(since, logs).imag)
-    level: Phasors = np.linalg.pinv(table) @ z
-    rest = z - table @ level
-    misfit = float(np.square(np.abs(rest)).sum() / np.square(np.abs(z)).sum())
-    return misfit, logs, level * np.exp(-logs.real * t[0])

@@ -5,6 +5,11 @@ begins at its top as the sound does. A head hit hard glides, and is then several
 close together; two heads nearly matched are two; the (1,1) pair of an uneven head is
 two as well. So peaks are gathered into groups, and each group is measured in one band
 (`bands.py`) as one gliding mode and as two steady ones; the pair has to explain it much better.
+
+A snare's wires rattle through all of this. Their noise has no peaks but by chance: its spectrum
+near a mode is what most of the bins there have, for the modes fill few. A peak no
+higher than chance makes them is dropped, and no mode is told surer than its own decay
+in so much noise allows.
 """
 
 from __future__ import annotations
@@ -21,14 +26,13 @@ from station.measure.drums.bands import (
     RT60_NEPERS,
     Band,
     Glide,
-    Pair,
     Ring,
     bent,
     decay_of,
     glide_of,
-    pair_of,
     sounding_of,
 )
+from station.measure.drums.pairs import Pair, pair_of
 from station.measure.drums.types import Mode
 from station.measure.fixed.spectrum import Bins
 from station.measure.windows import Floats
@@ -57,19 +61,37 @@ PAIR_BETTER = 0.2  # of what one mode leaves
 PAIR_LEAST = 0.02  # so much has to be left by one mode for two to be asked for
 PAIR_WITHIN_DB = 16.0
 PAIR_TURNS = 1.0  # of a beat have to be heard
+PAIR_SAMPLES = 6.0  # of its band: of fewer two modes explain any noise
 PAIR_RINGS = 2.5  # their rings may differ by this factor
 LEVEL_AT_S = 0.03  # after the stroke levels are told: the click is over
 ROUGHEST_DB = 4.5  # a mode's level strays no more from a straight decay
 VAGUEST_CENTS = 70.0
 RING_SURE = 0.25  # a ring less sure than this share is not told
+WIRES_ABOVE_HZ = 130.0  # common practice, no source: lower drums have none
+WIRES_NEAR = 1.8  # times a mode's frequency, and as far below, their noise is looked at
+WIRES_QUANTILE = 0.3  # of the bins there: modes fill fewer than the rest
+# Of noise, bins are exponentially distributed; a dozen in reach, one in a thousand exceeds this.
+WIRES_CHANCE = 10.0  # times their mean
+PUSHED = 2.0
 LEAST_SD = 1e-4  # no head keeps its pitch better: a sixth of a cent
 
 
 class Group(NamedTuple):
-    """Peaks that may be one mode: their middle, the loudest one's power."""
+    """Peaks that may be one mode: their middle, the loudest one's power, and that over the noise's
+    (infinite where no wires can be)."""
 
     hz: float
     power: float
+    clear: float
+
+
+class Look(NamedTuple):
+    """A stroke's spectrum: frequencies, powers, and powers under a whole Hann window, in which
+    modes have no skirts that reach far: what lies between them is noise."""
+
+    hz: Floats
+    power: Floats
+    smooth: Floats
 
 
 class Partial(NamedTuple):
@@ -85,19 +107,23 @@ class Partial(NamedTuple):
 def partials_of(x: Floats, rate_hz: float, onset: int) -> list[Partial]:
     """The modes of the stroke that begins at sample `onset` of `x`, shape (n,), from the lowest."""
     ring = Ring(x, rate_hz, onset)
-    hz, power = _look(x, rate_hz, onset)
-    peaks = _peaks(hz, power)
+    look = _look(x, rate_hz, onset)
+    peaks = _peaks(look.hz, look.power)
     if not peaks.size:
         return []
     # All modes glide alike, for one tension carries them: the loudest tells how far.
-    wide = _groups(hz, power, peaks, 1, GROUP_SHARE)
+    wide = _groups(look, peaks, 1, GROUP_SHARE)
     loud, glide, lower = _loudest(ring, wide[0])
     share = min(max(LEAST_GROUP_SHARE, GLIDE_TIMES * glide.share), GROUP_SHARE)
-    groups = _groups(hz, power, peaks, MOST_GROUPS, share)
-    others = [each for each in groups if abs(each.hz / wide[0].hz - 1) > share]
+    groups = _groups(look, peaks, MOST_GROUPS, share)
+    others = [
+        each
+        for each in groups
+        if abs(each.hz / wide[0].hz - 1) > share and each.clear > WIRES_CHANCE
+    ]
     found = [
-        _measure(ring.band(lower * at_hz, sigma_hz, glide), lower * at_hz, False)
-        for at_hz, sigma_hz in _bands(others, [*wide, *others])
+        _measure(ring.band(lower * at_hz, sigma_hz, glide), lower * at_hz, clear, False)
+        for at_hz, sigma_hz, clear in _bands(others, [*wide, *others])
     ]
     return _distinct([each for each in (loud, *found) if each is not None])
 
@@ -108,7 +134,7 @@ def _loudest(ring: Ring, group: Group) -> tuple[Partial | None, Glide, float]:
     A head hit hard settles outside the band its loud beginning is in; so the band is laid along
     the glide that was found, and the glide measured again.
     """
-    ((hz, sigma_hz),) = _bands([group], [])
+    ((hz, sigma_hz, clear),) = _bands([group], [])
     band = ring.band(hz, sigma_hz)
     if band.z.size < LEAST_STEPS:  # cut off before so low a mode tells anything
         return None, NO_GLIDE, 1.0
@@ -126,36 +152,39 @@ def _loudest(ring: Ring, group: Group) -> tuple[Partial | None, Glide, float]:
         if again.to_s < HEARD_SHARE * one.to_s:  # it leads astray
             break
         glide, lower, band, one = newer, one.hz / hz, followed, again
-    partial = _measure(band, lower * hz, True)
+    partial = _measure(band, lower * hz, clear, True)
     if partial is None or partial.glide_hz <= 0:
         return partial, NO_GLIDE, 1.0
     return partial, glide, lower
 
 
-def _bands(groups: list[Group], beside: list[Group]) -> list[tuple[float, float]]:
-    """Where to listen to each of the groups, and how widely, for others stand beside it."""
+def _bands(groups: list[Group], beside: list[Group]) -> list[tuple[float, float, float]]:
+    """Where to listen to each of the groups, how widely, for others stand beside it; how clear."""
     bands = []
-    for hz, power in groups:
+    for hz, power, clear in groups:
         loud = power * 10 ** (-BESIDE_DB / 10)
-        apart = [abs(other - hz) for other, size in beside if size > loud and other != hz]
+        apart = [abs(other - hz) for other, size, _ in beside if size > loud and other != hz]
         nearest = min(apart, default=math.inf)
         sigma = min(max(USUAL_HZ, WIDTH_SHARE * hz), WIDEST_HZ, nearest / NEIGHBOUR_WIDTHS)
-        bands.append((hz, max(NARROWEST_HZ, sigma)))
+        bands.append((hz, max(NARROWEST_HZ, sigma), clear))
     return bands
 
 
-def _look(x: Floats, rate_hz: float, onset: int) -> tuple[Floats, Floats]:
-    """Frequencies and powers of the stroke's spectrum."""
+def _look(x: Floats, rate_hz: float, onset: int) -> Look:
+    """The stroke's spectrum."""
     first = onset + round(SKIP_S * rate_hz)
     part = x[first : first + round(LOOK_S * rate_hz)]
     if part.size < 16:
-        return np.zeros(0), np.zeros(0)
+        return Look(np.zeros(0), np.zeros(0), np.zeros(0))
     part = part - part.mean()
     size = 1 << (4 * part.size).bit_length()
     fall = 0.5 + 0.5 * np.cos(np.pi * np.arange(part.size) / part.size)
-    power: Floats = np.square(np.abs(np.fft.rfft(part * fall, size)))
     kept = slice(0, int(min(HIGHEST_HZ, TOP_SHARE * rate_hz) * size / rate_hz))
-    return np.fft.rfftfreq(size, 1 / rate_hz)[kept], power[kept]
+    power, smooth = (
+        np.square(np.abs(np.fft.rfft(part * each, size)))[kept]
+        for each in (fall, np.hanning(part.size))
+    )
+    return Look(np.fft.rfftfreq(size, 1 / rate_hz)[kept], power, smooth)
 
 
 def _peaks(hz: Floats, power: Floats) -> Bins:
@@ -170,8 +199,9 @@ def _peaks(hz: Floats, power: Floats) -> Bins:
     return at[np.argsort(-power[at])]
 
 
-def _groups(hz: Floats, power: Floats, peaks: Bins, most: int, share: float) -> list[Group]:
+def _groups(look: Look, peaks: Bins, most: int, share: float) -> list[Group]:
     """The `most` loudest groups of peaks, from the lowest."""
+    hz, power, _ = look
     groups: list[Group] = []
     left = peaks
     while left.size and len(groups) < most:
@@ -180,12 +210,33 @@ def _groups(hz: Floats, power: Floats, peaks: Bins, most: int, share: float) -> 
         loud = left[near & (power[left] > 0.1 * power[top])]
         middle = float((hz[loud] * power[loud]).sum() / power[loud].sum())
         near |= np.abs(hz[left] / middle - 1) < NEAR_SHARE * share
-        groups.append(Group(middle, float(power[top])))
+        groups.append(Group(middle, float(power[top]), _clear(look, middle, share)))
         left = left[~near]
     return sorted(groups)
 
 
-def _measure(band: Band, hz: float, glides: bool) -> Partial | None:
+def _clear(look: Look, at_hz: float, share: float) -> float:
+    """How many times the noise about them the peaks near `at_hz` have."""
+    if at_hz < WIRES_ABOVE_HZ:
+        return math.inf
+    near = look.smooth[(look.hz > at_hz / WIRES_NEAR) & (look.hz < at_hz * WIRES_NEAR)]
+    peak = look.smooth[np.abs(look.hz - at_hz) < share * at_hz].max()
+    mean = float(np.quantile(near, WIRES_QUANTILE)) / -math.log(1 - WIRES_QUANTILE)
+    return float(peak) / mean if mean > 0 else math.inf
+
+
+def _in_noise_hz(a: float, clear: float) -> float:
+    """The least standard deviation of a mode's frequency, its fall `a` in nepers a second.
+
+    Cramer-Rao for A exp(-a t + i w t) in white noise: var(w) = 2 a^2 noise / energy, and energy
+    over noise is what a matched window has, whose peak is `clear` times the noise. The wires
+    do not only sound beside the head, they push it: as much again, and what they
+    push now rings on.
+    """
+    return PUSHED * a / (2 * math.pi) * math.sqrt(2 / clear)
+
+
+def _measure(band: Band, hz: float, clear: float, glides: bool) -> Partial | None:
     """The mode or pair in the band laid around `hz`, which may still glide by itself."""
     decay = decay_of(band)
     if decay is None:
@@ -200,14 +251,15 @@ def _measure(band: Band, hz: float, glides: bool) -> Partial | None:
         modes = tuple(
             Mode(
                 each,
-                CENTS * math.hypot(pair.sd_hz, LEAST_SD * each) / each,
+                CENTS * math.hypot(sd_hz, LEAST_SD * each, _in_noise_hz(a, clear)) / each,
                 20 * math.log10(size / level[0]),
                 RT60_NEPERS / a,
             )
-            for each, a, size in zip(pair.hz, pair.a, level, strict=True)
+            for each, sd_hz, a, size in zip(pair.hz, pair.sd_hz, pair.a, level, strict=True)
         )
         return Partial(modes, level[0], 0.0, abs(pair.hz[0] - pair.hz[1]), decay.rough_db)
-    cents = CENTS * math.hypot(one.sd_hz, LEAST_SD * one.hz) / one.hz
+    noise_hz = _in_noise_hz(decay.a, clear)
+    cents = CENTS * math.hypot(one.sd_hz, LEAST_SD * one.hz, noise_hz) / one.hz
     if decay.rough_db > ROUGHEST_DB or cents > VAGUEST_CENTS:
         return None
     ring_s = decay.ring_s if decay.sd < RING_SURE * decay.a else None
@@ -226,7 +278,8 @@ def _are_two(pair: Pair, sigma_hz: float, hz: float) -> bool:
     alike = max(pair.a) < PAIR_RINGS * min(pair.a)
     loud = pair.level[1] > pair.level[0] * 10 ** (-PAIR_WITHIN_DB / 20)
     better = pair.better < PAIR_BETTER and pair.alone > PAIR_LEAST
-    return inside and alike and loud and better and beat * pair.heard_s > PAIR_TURNS
+    enough = pair.samples > PAIR_SAMPLES
+    return inside and alike and loud and better and enough and beat * pair.heard_s > PAIR_TURNS
 
 
 def _distinct(found: list[Partial]) -> list[Partial]:
