@@ -78,6 +78,10 @@ class AskedHeads(Asking):
         """Raises what `Heads.both_heads` raises."""
         self._ask_heads(lambda: self._heads.both_heads(player_id, step, snare_side))
 
+    def compare_damping(self, player_id: str, begins: bool) -> None:
+        """Raises what `Heads.compare_damping` raises."""
+        self._ask_heads(lambda: self._heads.compare_damping(player_id, begins))
+
     # -- drums that are kept -----------------------------------------------------------
 
     def kept_drums(self) -> dict[str, Any]:

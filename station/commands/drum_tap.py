@@ -194,7 +194,9 @@ def _change_json(change: Change) -> dict[str, Any]:
         "after": _partial_json(change.after),
         "cents": change.cents,
         "level_db": change.level_db,
+        "level_sd_db": change.level_sd_db,
         "ring_ms": change.ring_ms,
+        "ring_sd_ms": change.ring_sd_ms,
         "sound_db": change.sound_db,
     }
 
@@ -219,6 +221,11 @@ def _change_line(change: Change) -> str:
         one, word = (change.before, "gone") if change.after is None else (change.after, "new")
         return f"{one.hz:8.2f} Hz  {word}" if one is not None else ""
     text = f"{change.before.hz:8.2f} Hz  level {change.level_db:+.1f} dB"
-    if change.ring_ms is None:
-        return text
-    return f"{text}  ring {change.ring_ms:+.0f} ms  sound {change.sound_db:+.1f} dB"
+    if change.ring_ms is not None:
+        text += f"  ring {change.ring_ms:+.0f} ms  sound {change.sound_db:+.1f} dB"
+    unsure = [
+        f"±{sd:.{digits}f} {unit}"
+        for sd, digits, unit in ((change.level_sd_db, 1, "dB"), (change.ring_sd_ms, 0, "ms"))
+        if sd is not None
+    ]
+    return f"{text}  ({', '.join(unsure)})" if unsure else text

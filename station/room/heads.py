@@ -97,6 +97,18 @@ class Heads(DrumKeeping):
 
     # -- both heads --------------------------------------------------------------
 
+    def compare_damping(self, player_id: str, begins: bool) -> None:
+        """Hold what a drummer taps next against what was tapped, or against nothing any more.
+
+        Raises UnknownPlayerError, UsageError for a player without drums, NotNowError where
+        nothing was tapped.
+        """
+        taps = self.context.roster.taps(player_id)
+        if begins:
+            taps.remember()
+        else:
+            taps.forget()
+
     def both_heads(self, player_id: str, step: str, snare: bool = False) -> None:
         """``begin``, ``next`` (the head asked for has been tapped), ``back`` or ``leave``.
 

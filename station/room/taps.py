@@ -4,6 +4,8 @@ The drum is whatever was tapped since the drummer started over. The newest ``WAN
 count make the answer, so whoever turns a key and goes on tapping sees what the drum has become.
 Another drum begins anew by itself once two strokes in a row agree on it: a single one may be a
 stroke gone astray. A stroke told again, with the same line and time, takes its own place.
+Before a change of damping what was tapped can be remembered; what is tapped from then on is held
+against it, partial by partial, until it is forgotten.
 """
 
 from __future__ import annotations
@@ -12,6 +14,8 @@ from collections import deque
 from collections.abc import Iterable
 from typing import Any
 
+from station.errors import NotNowError
+from station.measure.drums.damping import Change, compare
 from station.measure.drums.tap import WHY, cents, tap
 from station.measure.drums.types import Stroke, Tap
 from station.music.names import note_name
@@ -27,6 +31,7 @@ AGREE_CENTS = 100.0
 GONE_MAX = 8  # a stroke is told for the last time before eight others have been struck
 SAME_STROKE_S = 0.005  # far less than any two strokes are apart
 ANOTHER_DRUM = "another drum"
+PARTIALS_SHOWN = 6
 
 Data = dict[str, Any]
 
@@ -43,6 +48,7 @@ class Taps:
         self.began = ""
         self.last: Stroke | None = None
         self.tap: Tap | None = None
+        self.before: Tap | None = None
         self._strokes: tuple[Stroke, ...] = ()
         self._gone: deque[Stroke] = deque(maxlen=GONE_MAX)
 
@@ -50,6 +56,19 @@ class Taps:
         """Forget every stroke, and whatever is still to be told of them."""
         self._gone.extend(self._strokes)
         self.began, self.last, self.tap, self._strokes = "", None, None, ()
+        self.changes += 1
+
+    def remember(self) -> None:
+        """What was tapped is before the change of damping; raises NotNowError without a tap."""
+        if self.tap is None:
+            raise NotNowError("nothing tapped yet: tap the drum as it is, then change its damping")
+        before = self.tap
+        self.start_over()
+        self.before = before
+
+    def forget(self) -> None:
+        """No damping is compared any more."""
+        self.before = None
         self.changes += 1
 
     def elsewhere(self) -> Taps:
@@ -92,7 +111,25 @@ class Taps:
                 for each in self._strokes
             ],
             "began": self.began,
+            "damping": self._damping_as_json(a4_hz),
             "changes": self.changes,
+        }
+
+    def _damping_as_json(self, a4_hz: float) -> Data | None:
+        if self.before is None:
+            return None
+        hz = self.before.fundamental_hz
+        other = self.tap is not None and abs(cents(self.tap.fundamental_hz, hz)) > OTHER_CENTS
+        changed = None if self.tap is None or other else compare(self.before, self.tap)
+        return {
+            "before_hz": hz,
+            **_against(hz, a4_hz),
+            "before_ring_s": self.before.ring_s,
+            "other_drum": other,
+            "moved_cents": None if changed is None else changed.cents,
+            "partials": []
+            if changed is None
+            else [_change_as_json(each) for each in changed.changes[:PARTIALS_SHOWN]],
         }
 
 
@@ -158,6 +195,22 @@ def _against(hz: float | None, a4_hz: float) -> Data:
         return {"note": None, "cents": None}
     nearest = nearest_note(hz, a4_hz)
     return {"note": note_name(nearest.midi), "cents": nearest.cents}
+
+
+def _change_as_json(change: Change) -> Data:
+    """One partial before and after; what is not known of both is None."""
+    one = change.before or change.after
+    heard = "before" if change.after is None else "after" if change.before is None else "both"
+    return {
+        "hz": None if one is None else one.hz,
+        "heard": heard,
+        "ring_s": None if change.before is None else change.before.ring_s,
+        "level_db": change.level_db,
+        "level_sd_db": change.level_sd_db,
+        "ring_ms": change.ring_ms,
+        "ring_sd_ms": change.ring_sd_ms,
+        "sound_db": change.sound_db,
+    }
 
 
 def _tap_as_json(told: Tap, a4_hz: float) -> Data:

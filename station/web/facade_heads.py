@@ -16,6 +16,9 @@ class HeadAsks(Protocol):
     def turned(self, player_id: str, lug: int | None, turns: float | None) -> object:
         """One lug, as advised unless ``turns`` says; all that is advised without a lug."""
 
+    def compare_damping(self, player_id: str, begins: bool) -> object:
+        """Remember what was tapped, to hold against it what follows, or forget it."""
+
     def turned_back(self, player_id: str, name: str) -> object: ...
     def restart_round(self, player_id: str) -> object: ...
     def leave_head(self, player_id: str) -> object: ...

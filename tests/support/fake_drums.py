@@ -55,6 +55,7 @@ def make_stroke(
     line: int = 4,
     ring_s: float = 0.9,
     overtone_ratio: float | None = OVERTONE_RATIO,
+    overtone_db: float = -6.0,
     beat_hz: float | None = None,
     sure: bool = True,
 ) -> Stroke:
@@ -64,7 +65,9 @@ def make_stroke(
     struck_hz = shift_cents(hz, cents)
     own = Mode(struck_hz, 1.0, 0.0, ring_s)
     over = (
-        None if overtone_ratio is None else Mode(struck_hz * overtone_ratio, 2.0, -6.0, ring_s / 2)
+        None
+        if overtone_ratio is None
+        else Mode(struck_hz * overtone_ratio, 2.0, overtone_db, ring_s / 2)
     )
     modes = (own,) if over is None else (own, over)
     return Stroke(

@@ -34,6 +34,35 @@ def test_a_drummer_starts_over(post, station):
     assert as_described(answer.get_json(), "TapsNow") == []
 
 
+def test_a_change_of_damping_is_held_against_what_was_tapped_before(post, station):
+    nothing = post("players/yorick/taps/damping", step="remember", by="yorick")
+    station.strike("yorick", 1.0, TOM_HZ, ring_s=0.9)
+    station.strike("yorick", 2.0, TOM_HZ, ring_s=0.94)
+
+    remembered = post("players/yorick/taps/damping", step="remember", by="yorick").get_json()
+    station.strike("yorick", 3.0, TOM_HZ, ring_s=0.5, overtone_db=-10.0)
+    station.strike("yorick", 4.0, TOM_HZ, ring_s=0.52, overtone_db=-10.0)
+    compared = {"taps": taps_of(station, "yorick")}
+    station.strike("yorick", 5.0, 2 * TOM_HZ)
+    forgotten = post("players/yorick/taps/damping", step="forget", by="yorick").get_json()
+
+    assert nothing.status_code == 409
+    one_line(nothing.get_json())
+    assert remembered["taps"]["tap"] is None
+    assert remembered["taps"]["damping"]["before_ring_s"] == pytest.approx(0.92)
+    assert remembered["taps"]["damping"]["partials"] == []
+    own, over = compared["taps"]["damping"]["partials"]
+    assert own["ring_ms"] == pytest.approx(-410.0)
+    assert own["ring_sd_ms"] > 0.0
+    assert over["ring_ms"] == pytest.approx(-205.0)
+    assert over["level_db"] == pytest.approx(-4.0)
+    # By hand: as long is 0.51 of 0.92 s, and as loud 4 dB less.
+    assert over["sound_db"] == pytest.approx(-4.0 - 2.56, abs=0.01)
+    assert forgotten["taps"]["damping"] is None
+    for told in (remembered, compared, forgotten):
+        assert as_described(told, "TapsNow") == []
+
+
 @pytest.mark.parametrize(
     ("player", "body", "status"),
     [

@@ -2,7 +2,8 @@
 
 How hard a drum is struck is never twice the same, so levels are told against the
 fundamental's, and the fundamental's own change is in its ring. What a mode gives off while
-it rings is its power times its ring: `sound_db` is the change of that.
+it rings is its power times its ring: `sound_db` is the change of that. How far strokes of
+one drum lie apart says how sure each change is.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from statistics import median
 
-from station.measure.drums.tap import cents
+from station.measure.drums.tap import OF_MEDIAN, cents, spread
 from station.measure.drums.types import Mode, Stroke, Tap
 
 SAME_MODE_CENTS = 50.0  # of one drum's modes, from stroke to stroke
@@ -21,15 +22,21 @@ LEAST_DB = -30.0  # below the loudest
 LEAST_SHARE = 0.5  # of the strokes have to have a mode
 VAGUE_CENTS = 30.0
 NOTHING = (None, None, None, None)
+LEAST_LEVEL_DB, LEAST_RING_SHARE = 0.3, 0.02  # no hand repeats a stroke better; invented in size
 
 
 @dataclass(frozen=True, slots=True)
 class Partial:
-    """A drum's mode as its strokes agree on it; `level_db` against the fundamental's."""
+    """A drum's mode as its strokes agree on it; `level_db` against the fundamental's.
+
+    ``level_sd_db`` and ``ring_sd_s`` are the standard deviations of both, None of one stroke alone.
+    """
 
     hz: float
     level_db: float
     ring_s: float | None
+    level_sd_db: float | None = None
+    ring_sd_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +45,7 @@ class Change:
 
     ``level_db`` is the change of its level at the stroke, against the fundamental's;
     ``ring_ms`` the change of its ring (RT60); ``sound_db`` of what it gives off while it rings.
+    ``level_sd_db`` and ``ring_sd_ms`` are standard deviations, None where one stroke stands alone.
     """
 
     before: Partial | None
@@ -46,6 +54,8 @@ class Change:
     level_db: float | None
     ring_ms: float | None
     sound_db: float | None
+    level_sd_db: float | None = None
+    ring_sd_ms: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,12 +102,31 @@ def partials(tap: Tap) -> list[Partial]:
             break
         ratio = median(each[0] for each in best)
         rings = [each[2] for each in best if each[2] is not None]
-        level_db = median(each[1] for each in best)
+        levels = [each[1] for each in best]
         agreed.append(
-            Partial(ratio * tap.fundamental_hz, level_db, median(rings) if rings else None)
+            Partial(
+                ratio * tap.fundamental_hz,
+                median(levels),
+                median(rings) if rings else None,
+                _sd(levels, LEAST_LEVEL_DB),
+                _sd(rings, LEAST_RING_SHARE * median(rings)) if rings else None,
+            )
         )
         found = [e for e in found if abs(cents(e[0], ratio)) >= 2 * SAME_MODE_CENTS]
     return sorted(agreed, key=lambda each: each.hz)
+
+
+def _sd(values: list[float], least: float) -> float | None:
+    """The standard deviation of the median of `values`, of which none is surer than `least`."""
+    if len(values) < 2:
+        return None
+    middle = median(values)
+    own = math.hypot(spread([each - middle for each in values]), least)
+    return own * (OF_MEDIAN if len(values) > 2 else 1.0) / math.sqrt(len(values))
+
+
+def _both(one: float | None, other: float | None) -> float | None:
+    return None if one is None or other is None else math.hypot(one, other)
 
 
 def _modes(stroke: Stroke) -> Iterator[tuple[Mode, float]]:
@@ -132,4 +161,15 @@ def _change(before: Partial, after: Partial) -> Change:
     if before.ring_s is not None and after.ring_s is not None:
         ring_ms = 1000 * (after.ring_s - before.ring_s)
         sound_db = level_db + 10 * math.log10(after.ring_s / before.ring_s)
-    return Change(before, after, cents(after.hz, before.hz), level_db, ring_ms, sound_db)
+    level_sd_db = _both(before.level_sd_db, after.level_sd_db)
+    ring_sd_s = _both(before.ring_sd_s, after.ring_sd_s)
+    return Change(
+        before,
+        after,
+        cents(after.hz, before.hz),
+        level_db,
+        ring_ms,
+        sound_db,
+        level_sd_db,
+        None if ring_ms is None or ring_sd_s is None else 1000 * ring_sd_s,
+    )

@@ -103,7 +103,7 @@ def _of_this_drum(stroke: Stroke, pitch_hz: float) -> Stroke | None:
 def _together(used: Sequence[Stroke], dropped: tuple[tuple[float, str], ...]) -> Tap:
     modes = [_fundamental(each) for each in used]
     pitch_hz = median(mode.hz for mode in modes)
-    spread = _spread_cents([cents(mode.hz, pitch_hz) for mode in modes])
+    apart = spread([cents(mode.hz, pitch_hz) for mode in modes])
     own = median(mode.uncertainty_cents for mode in modes)
     count = len(used)
     factor = OF_MEDIAN if count > 2 else 1.0
@@ -115,20 +115,20 @@ def _together(used: Sequence[Stroke], dropped: tuple[tuple[float, str], ...]) ->
     ring_s = _median([mode.ring_s for mode in modes])
     return Tap(
         fundamental_hz=pitch_hz,
-        uncertainty_cents=factor * math.hypot(spread, own) / math.sqrt(count),
+        uncertainty_cents=factor * math.hypot(apart, own) / math.sqrt(count),
         overtone_hz=median(mode.hz for mode in overtones) if overtones else None,
         ring_s=ring_s,
         overtone_ring_s=_median([mode.ring_s for mode in overtones]),
         beat_hz=beat_hz,
         strokes=tuple(used),
         dropped=dropped,
-        spread_cents=spread,
+        spread_cents=apart,
         kind=_kind(used, pitch_hz, ring_s, beat_hz),
         sure=2 * sum(each.sure for each in used) > count,
     )
 
 
-def _spread_cents(off: Sequence[float]) -> float:
+def spread(off: Sequence[float]) -> float:
     """The standard deviation that the median deviation of `off` stands for."""
     if len(off) < 2:
         return 0.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from station.measure.drums.types import StrokeVerdict, TapKind
-from station.web.models.words import Answer, Count, Number
+from station.web.models.words import Answer, By, Count, Number
 
 
 class Dropped(Answer):
@@ -59,6 +59,44 @@ class Stroke(Answer):
     overtone_hz: Number | None
 
 
+class DampedPartial(Answer):
+    """A partial before and after a change of damping. `heard` says where it is heard; `hz` and
+    `ring_s` are before where it was heard there. `level_db` is the change of its level at the
+    stroke against the fundamental's, `ring_ms` that of its ring, each with its standard deviation;
+    `sound_db` of what it gives off while it rings. Null where both cannot be compared, or one
+    stroke stands alone.
+    """
+
+    hz: Number
+    heard: Literal["both", "before", "after"]
+    ring_s: Number | None
+    level_db: Number | None
+    level_sd_db: Number | None
+    ring_ms: Number | None
+    ring_sd_ms: Number | None
+    sound_db: Number | None
+
+
+class Damping(Answer):
+    """What was remembered before a change of damping, and what is different now, from the
+    lowest partial, the fundamental. `other_drum`: what was tapped since is another drum.
+    """
+
+    before_hz: Number
+    note: str
+    cents: Number
+    before_ring_s: Number | None
+    other_drum: bool
+    moved_cents: Number | None
+    partials: list[DampedPartial]
+
+
+class CompareDamping(By):
+    """What was tapped is remembered as it was before the change, or forgotten."""
+
+    step: Literal["remember", "forget"]
+
+
 class Taps(Answer):
     """What a drummer has tapped since starting over. `last` is the last stroke heard, good or
     not. `strokes` are those of the tap and those just left out, oldest first; `why` is null
@@ -71,6 +109,7 @@ class Taps(Answer):
     wanted: Count
     strokes: list[Stroke]
     began: Literal["", "another drum"]
+    damping: Damping | None
     changes: Count
 
 

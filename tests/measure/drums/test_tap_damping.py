@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from station.measure.drums.damping import compare
 from station.measure.drums.tap import tap
-from station.measure.drums.types import Tap
+from station.measure.drums.types import Mode, Stroke, Tap
 from tests.support.drum_strokes import Drum, Ringing, heard, take
 
 OPEN = Drum((Ringing(100, 0.5, 1.6), Ringing(159, 0.2, 1.0), Ringing(231, 0.12, 0.8)))
@@ -72,3 +73,43 @@ def test_modes_are_matched_though_the_whole_drum_was_retuned() -> None:
 
     assert changed.cents == pytest.approx(150, abs=1)
     assert [change.cents for change in changed.changes] == pytest.approx([150] * 3, abs=3)
+
+
+def scattered(rng: np.random.Generator, ring_s: float, level_db: float) -> Tap:
+    """Five strokes by a hand that hits the overtone now harder, now softer."""
+    strokes = []
+    for at_s in range(5):
+        own = Mode(100.0, 1.0, 0.0, 1.0 * (1 + 0.05 * rng.normal()))
+        over = Mode(159.0, 1.0, level_db + rng.normal(), ring_s * (1 + 0.05 * rng.normal()))
+        strokes.append(Stroke(1, at_s, own, over, None, (own, over), None, "good", None, False))
+    said = tap(strokes)
+    assert said is not None
+    return said
+
+
+def test_a_change_is_as_unsure_as_strokes_of_one_drum_are_apart() -> None:
+    rng = np.random.default_rng(5)
+    inside = []
+
+    for _ in range(300):
+        over = compare(scattered(rng, 0.8, -6.0), scattered(rng, 0.5, -10.0)).changes[1]
+        assert over.level_db is not None
+        assert over.level_sd_db is not None
+        assert over.ring_ms is not None
+        assert over.ring_sd_ms is not None
+        inside.append(abs(over.level_db + 4.0) < 2 * over.level_sd_db)
+        inside.append(abs(over.ring_ms + 300.0) < 2 * over.ring_sd_ms)
+
+    # 95 of 100 for a known spread; that of five strokes is itself unsure.
+    assert 0.85 < np.mean(inside) < 0.97
+
+
+def test_one_stroke_alone_tells_no_scatter() -> None:
+    own, over = Mode(100.0, 1.0, 0.0, 1.0), Mode(159.0, 1.0, -6.0, 0.8)
+    one = tap([Stroke(1, 0.0, own, over, None, (own, over), None, "good", None, False)])
+    assert one is not None
+
+    changed = compare(one, one)
+
+    assert [each.level_sd_db for each in changed.changes] == [None, None]
+    assert [each.ring_sd_ms for each in changed.changes] == [None, None]

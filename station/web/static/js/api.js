@@ -53,6 +53,8 @@ export const stopTone = (by, code) => post("/api/v1/tone/stop", { by }, code);
 export const setQuiet = (quiet, code) => put("/api/v1/quiet", { quiet }, code);
 
 export const tapsAgain = (player, by, code) => post(`/api/v1/players/${part(player)}/taps/again`, { by }, code);
+/** `step` is "remember" or "forget". */
+export const compareDamping = (player, step, by, code) => post(`/api/v1/players/${part(player)}/taps/damping`, { step, by }, code);
 
 /** A head pass: begun with {lugs, phase, drum}, then step by step. */
 export const beginHead = (player, what, code) => post(`/api/v1/players/${part(player)}/head`, what, code);

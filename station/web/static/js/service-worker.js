@@ -31,6 +31,8 @@ const SHELL = [
   "/static/js/compromise_sheet.js",
   "/static/js/dom.js",
   "/static/js/drift_words.js",
+  "/static/js/damping_sheet.js",
+  "/static/js/damping_words.js",
   "/static/js/drum_axis.js",
   "/static/js/drum_menu.js",
   "/static/js/drum_plot.js",
