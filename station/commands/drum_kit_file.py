@@ -4,7 +4,7 @@
 
     [[drums]]
     name = "high tom"
-    kind = "tom"                  # tom (also without this line), snare or bass
+    kind = "tom"                  # tom (also without this line), snare, bass or timbale
     diameter_in = 10              # or diameter_mm = 254
     depth_in = 7                  # or depth_mm; may be left out
     pitch = "G3+12"               # note and cents as `station drum tap` says, or hz = 197.4

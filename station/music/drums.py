@@ -27,7 +27,7 @@ POLYESTER_KG_M3 = 1390.0  # polyester film (from memory)
 MIL_M = 25.4e-6
 HIGHEST_ORDER, MOST_ZEROS = 12, 12
 
-DrumKind = Literal["tom", "snare", "bass"]
+DrumKind = Literal["tom", "snare", "bass", "timbale"]
 
 RANGES_HZ: Mapping[DrumKind, Mapping[float, tuple[float, float]]] = {
     "tom": {
@@ -36,6 +36,7 @@ RANGES_HZ: Mapping[DrumKind, Mapping[float, tuple[float, float]]] = {
     },
     "snare": {10: (230, 420), 12: (190, 360), 13: (170, 330), 14: (150, 300)},
     "bass": {16: (65, 110), 18: (55, 95), 20: (45, 80), 22: (38, 70), 24: (35, 62), 26: (32, 55)},
+    "timbale": {12: (240, 430), 13: (220, 400), 14: (200, 370), 15: (185, 340), 16: (170, 320)},
 }  # fmt: skip
 """The fundamental of a whole drum, lowest and highest, by diameter in inches: common practice,
 no source. Below, the head wrinkles or flaps; above, it chokes."""

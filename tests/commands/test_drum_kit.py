@@ -137,7 +137,7 @@ name = "Harbour wall"
     assert found[1] == "2: drums.name: the key is missing"
     assert found[2] == "3: drums.nam: no such key; the nearest valid key is name"
     assert found[4] == "6: drums.depth_mm: depth_in says it already: leave one of them out"
-    assert 'one of "tom", "snare", "bass"; the nearest is tom' in found[6]
+    assert 'one of "tom", "snare", "bass", "timbale"; the nearest is tom' in found[6]
     assert '"low tom" is there already' in found[9]
     assert "overtone 900 Hz is not from 157.5 to 375 Hz" in found[10]
     assert "did you mean minor?" in found[11]

@@ -15,9 +15,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from station.measure.drums.bands import CENTS, RT60_NEPERS
 from station.measure.drums.modes import partials_of
 from station.measure.drums.strokes import Identified, identify
-from station.measure.drums.types import Stroke, StrokeVerdict, Wires
+from station.measure.drums.types import Mode, Stroke, StrokeVerdict, Wires
 from station.measure.levels import dbfs
 from station.measure.windows import Floats
 
@@ -37,6 +38,7 @@ WIRES_DB = -9.0  # of the sound 30 to 80 ms after the stroke; of drums without: 
 WEAK_DBFS = -50.0
 WEAK_CLEAR_DB = 15.0
 VAGUE_CENTS = 45.0
+VAGUE_WIDTH = 0.5  # a dull thud is as wide as its ring is short: of its width at half the power
 COMB_FROM_S, COMB_TO_S = 0.03, 0.28
 COMB_DB = 32.0
 COMB_MOST = 24
@@ -156,10 +158,20 @@ def _verdict(found: Identified, looks: Looks, sound: Sound, final: bool) -> Stro
     if sound.double:
         return "double"
     one = found.fundamental
-    vague = final and (one.uncertainty_cents > VAGUE_CENTS or one.ring_s is None)
-    if vague or looks.clear < WEAK_CLEAR_DB or dbfs(looks.peak) < WEAK_DBFS:
+    if (final and _is_vague(one)) or looks.clear < WEAK_CLEAR_DB or dbfs(looks.peak) < WEAK_DBFS:
         return "weak"
     return "good"
+
+
+def _is_vague(one: Mode) -> bool:
+    """Whether a mode has no pitch to speak of.
+
+    What falls as exp(-a t) is a / pi hertz wide at half its power, and RT60 = 3 ln(10) / a.
+    """
+    if one.ring_s is None:
+        return True
+    width_cents = CENTS * RT60_NEPERS / (math.pi * one.ring_s * one.hz)
+    return one.uncertainty_cents > max(VAGUE_CENTS, VAGUE_WIDTH * width_cents)
 
 
 def _hisses(found: Identified, looks: Looks) -> bool:

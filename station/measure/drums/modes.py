@@ -37,7 +37,7 @@ from station.measure.drums.types import Mode
 from station.measure.fixed.spectrum import Bins
 from station.measure.windows import Floats
 
-LOWEST_HZ = 32.0
+LOWEST_HZ = 25.0
 HIGHEST_HZ = 1300.0
 TOP_SHARE = 0.33  # of the rate: the decimator's pass band
 LOOK_S = 0.33
@@ -72,7 +72,7 @@ WIRES_NEAR = 1.8  # times a mode's frequency, and as far below, their noise is l
 WIRES_QUANTILE = 0.3  # of the bins there: modes fill fewer than the rest
 # Of noise, bins are exponentially distributed; a dozen in reach, one in a thousand exceeds this.
 WIRES_CHANCE = 10.0  # times their mean
-PUSHED = 2.0
+PUSHED = 2.0  # times what noise alone would do: of 35 recorded strokes half are off by 0.8 of it
 LEAST_SD = 1e-4  # no head keeps its pitch better: a sixth of a cent
 
 
@@ -95,13 +95,17 @@ class Look(NamedTuple):
 
 
 class Partial(NamedTuple):
-    """A measured mode or pair: modes from the louder, amplitudes beside; the pair's beat."""
+    """A measured mode or pair: modes from the louder, amplitudes beside; the pair's beat.
+
+    `ring_s` is the louder's ring however unsure, which its mode tells only if it is sure.
+    """
 
     modes: tuple[Mode, ...]
     level: float
     glide_hz: float
     beat_hz: float | None
     rough_db: float
+    ring_s: float
 
 
 def partials_of(x: Floats, rate_hz: float, onset: int) -> list[Partial]:
@@ -230,8 +234,7 @@ def _in_noise_hz(a: float, clear: float) -> float:
 
     Cramer-Rao for A exp(-a t + i w t) in white noise: var(w) = 2 a^2 noise / energy, and energy
     over noise is what a matched window has, whose peak is `clear` times the noise. The wires
-    do not only sound beside the head, they push it: as much again, and what they
-    push now rings on.
+    do not only sound beside the head, they push it, and what they push now rings on.
     """
     return PUSHED * a / (2 * math.pi) * math.sqrt(2 / clear)
 
@@ -257,14 +260,17 @@ def _measure(band: Band, hz: float, clear: float, glides: bool) -> Partial | Non
             )
             for each, sd_hz, a, size in zip(pair.hz, pair.sd_hz, pair.a, level, strict=True)
         )
-        return Partial(modes, level[0], 0.0, abs(pair.hz[0] - pair.hz[1]), decay.rough_db)
+        beat_hz = abs(pair.hz[0] - pair.hz[1])
+        return Partial(modes, level[0], 0.0, beat_hz, decay.rough_db, RT60_NEPERS / pair.a[0])
     noise_hz = _in_noise_hz(decay.a, clear)
     cents = CENTS * math.hypot(one.sd_hz, LEAST_SD * one.hz, noise_hz) / one.hz
-    if decay.rough_db > ROUGHEST_DB or cents > VAGUEST_CENTS:
+    # The loudest is kept however vague: without it another mode would pass for the drum's pitch.
+    if decay.rough_db > ROUGHEST_DB or (cents > VAGUEST_CENTS and not glides):
         return None
     ring_s = decay.ring_s if decay.sd < RING_SURE * decay.a else None
     mode = Mode(one.hz, cents, 0.0, ring_s)
-    return Partial((mode,), _level(decay.level, decay.a), one.glide_hz, None, decay.rough_db)
+    level_now = _level(decay.level, decay.a)
+    return Partial((mode,), level_now, one.glide_hz, None, decay.rough_db, decay.ring_s)
 
 
 def _level(amplitude: float, a: float) -> float:

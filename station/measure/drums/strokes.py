@@ -15,10 +15,12 @@ from station.measure.drums.modes import Partial
 from station.measure.drums.types import OVERTONE_RATIOS, Mode
 
 LOWEST_FUNDAMENTAL_HZ, HIGHEST_FUNDAMENTAL_HZ = 38.0, 420.0
+LOOSEST_HZ = 26.0  # a loose bass drum's, where nothing rings more: feet and doors are as low
 SHARE_DB = 13.0  # a lower mode so much weaker, in energy, is another drum that rings along
 PARTNER_DB = 16.0  # or so much, where its (1,1) stands above it
 VAGUE_CENTS, ROUGH_DB = 30.0, 3.5  # of a mode that is to be anything but the strongest
 PAIR_APART = 0.14
+LONGEST_S = 3.0  # a mode's ring counts no longer
 QUIET_MODE_DB = 36.0  # below the loudest: no mode worth telling
 
 
@@ -41,7 +43,9 @@ def identify(partials: list[Partial], boldly: bool = True) -> Identified | None:
 
     Unless `boldly`, the strongest of the low modes is taken, whatever stands below it.
     """
-    low = [each for each in partials if _in_range(each.modes[0].hz)]
+    low = [each for each in partials if LOOSEST_HZ <= each.modes[0].hz <= HIGHEST_FUNDAMENTAL_HZ]
+    if low and max(low, key=_energy_db).modes[0].hz >= LOWEST_FUNDAMENTAL_HZ:
+        low = [each for each in low if each.modes[0].hz >= LOWEST_FUNDAMENTAL_HZ]
     if not low:
         return None
     strongest = max(low, key=_energy_db)
@@ -72,14 +76,9 @@ def identify(partials: list[Partial], boldly: bool = True) -> Identified | None:
     )
 
 
-def _in_range(hz: float) -> bool:
-    return LOWEST_FUNDAMENTAL_HZ <= hz <= HIGHEST_FUNDAMENTAL_HZ
-
-
 def _energy_db(partial: Partial) -> float:
     """What a mode radiates while it rings: power times ring."""
-    ring_s = partial.modes[0].ring_s or 0.1
-    return 20 * math.log10(partial.level) + 10 * math.log10(min(ring_s, 3.0))
+    return 20 * math.log10(partial.level) + 10 * math.log10(min(partial.ring_s, LONGEST_S))
 
 
 def _partner(upper: Partial, lower: Partial) -> bool:

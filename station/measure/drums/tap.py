@@ -54,7 +54,7 @@ def tap(strokes: Iterable[Stroke]) -> Tap | None:
             dropped.append((stroke.at_s, WHY["other drum"]))
         else:
             used.append(own)
-    return _together(used, tuple(sorted(dropped)))
+    return _together(used, tuple(sorted(dropped)), len(good))
 
 
 def _fundamental(stroke: Stroke) -> Mode:
@@ -100,7 +100,7 @@ def _of_this_drum(stroke: Stroke, pitch_hz: float) -> Stroke | None:
     )
 
 
-def _together(used: Sequence[Stroke], dropped: tuple[tuple[float, str], ...]) -> Tap:
+def _together(used: Sequence[Stroke], dropped: tuple[tuple[float, str], ...], good: int) -> Tap:
     modes = [_fundamental(each) for each in used]
     pitch_hz = median(mode.hz for mode in modes)
     apart = spread([cents(mode.hz, pitch_hz) for mode in modes])
@@ -124,7 +124,8 @@ def _together(used: Sequence[Stroke], dropped: tuple[tuple[float, str], ...]) ->
         dropped=dropped,
         spread_cents=apart,
         kind=_kind(used, pitch_hz, ring_s, beat_hz),
-        sure=2 * sum(each.sure for each in used) > count,
+        # A drum that is heard at another pitch every time has none to be sure of.
+        sure=2 * sum(each.sure for each in used) > good,
     )
 
 

@@ -16,6 +16,9 @@ from typing import Literal
 StrokeVerdict = Literal["good", "rim", "double", "other drum", "weak", "clipped"]
 Wires = Literal["on", "off"]
 TapKind = Literal["open", "two heads beating", "snare, wires on", "snare, wires off", "dull"]
+"""`snare, wires off` is a drum as high as a snare without wires to be heard: so may a timbale be
+told, or a high tom."""
+
 LugVerdict = Literal["tighten", "slacken", "in"]
 
 OVERTONE_RATIOS = (1.3, 1.85)

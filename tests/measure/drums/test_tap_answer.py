@@ -126,3 +126,11 @@ def test_it_is_unsure_when_most_strokes_are() -> None:
 
     assert said is not None
     assert not said.sure
+
+
+def test_a_drum_heard_at_another_pitch_every_time_has_none_to_be_sure_of() -> None:
+    said = tap([stroke(0, 60), stroke(1, 95), stroke(2, 140), stroke(3, 61), stroke(4, 200)])
+
+    assert said is not None
+    assert len(said.strokes) == 2
+    assert not said.sure

@@ -151,6 +151,39 @@ def test_a_bass_drums_dull_thud_has_a_pitch() -> None:
     assert stroke.fundamental.ring_s == pytest.approx(0.4, rel=0.1)
 
 
+def test_a_loose_bass_drums_fundamental_is_its_lowest_mode_and_not_a_louder_sounding_one() -> None:
+    # Recorded bass drums of free kits have their strongest mode at 31 and 35 Hz.
+    loose = Drum((Ringing(33, 0.5, 0.9), Ringing(68, 0.25, 0.4), Ringing(95, 0.4, 0.6)), 0.03)
+
+    stroke = only(take([(AT_S, loose.sound(2.0))], 3.0))
+
+    assert stroke.verdict == "good"
+    assert stroke.fundamental is not None
+    assert abs(cents(stroke.fundamental.hz, 33)) < 10
+
+
+def test_a_foot_on_the_floor_is_no_drum_below_the_one_that_is_struck() -> None:
+    modes = (Ringing(72, 0.5, 0.8), Ringing(31, 0.12, 0.5), Ringing(118, 0.2, 0.5))
+
+    stroke = only(take([(AT_S, Drum(modes).sound(2.0))], 3.0))
+
+    assert stroke.fundamental is not None
+    assert abs(cents(stroke.fundamental.hz, 72)) < 2
+
+
+@pytest.mark.parametrize("ring_s", [0.25, 0.4])
+def test_a_thud_as_short_as_its_pitch_is_vague_is_told_with_what_it_is_unsure_by(
+    ring_s: float,
+) -> None:
+    thud = Drum((Ringing(38, 0.6, ring_s), Ringing(66, 0.3, 0.15), Ringing(90, 0.2, 0.12)), 0.15)
+
+    stroke = only(take([(AT_S, thud.sound(1.0))], 2.0, -50.0))
+
+    assert stroke.verdict == "good"
+    assert stroke.fundamental is not None
+    assert abs(cents(stroke.fundamental.hz, 38)) < 2 * stroke.fundamental.uncertainty_cents
+
+
 def test_uncertainty_covers_the_error_in_noise() -> None:
     errors = []
     for seed in range(24):

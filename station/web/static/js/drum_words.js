@@ -6,6 +6,9 @@ export const FIRST_HINT = "tap five times near the middle";
 /** Common practice, no source. */
 export const EARS = "Wear ear protection: a drum close by is loud enough to harm hearing.";
 
+/** A high tom and a timbale have no wires to hear either: the ear tells no more. */
+const KINDS = { open: "", "snare, wires off": "no wires heard", dull: "a dull thud" };
+
 const SHORT = {
   rim: "rim",
   double: "double",
@@ -40,7 +43,7 @@ export function kindWords(tap) {
   if (!tap) return "";
   if (tap.beat_hz) return `two heads beat ${beats(tap.beat_hz)} a second`;
   if (!tap.sure) return "tap nearer the middle: two modes are alike";
-  return tap.kind === "open" ? "" : tap.kind;
+  return KINDS[tap.kind] ?? tap.kind;
 }
 
 /** Small print: why the last stroke does not count, and how far the others are apart. */

@@ -9,7 +9,7 @@ import { beats, signed } from "./words.js";
 
 const TONICS = ["C", "C#", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
 const SCALES = ["major", "natural minor", "harmonic minor", "dorian", "mixolydian"];
-const KINDS = ["tom", "snare", "bass"];
+const KINDS = ["tom", "snare", "bass", "timbale"];
 const CLASHES_SHOWN = 6;
 
 function field(words, control) {
