@@ -19,7 +19,8 @@ class Sounding:
     `kept` are its first seconds, once it has lasted that long: only as much is
     measured as a whole; `kept_fine` the same of a high note at the fine rate.
     `track` are its fits with the samples they end at. A `suspect` began
-    where the mains may be; a note that glides there is none.
+    where the mains may be; a note that glides there is none. At sample `steady_at`
+    its readings last agreed with each other.
     """
 
     onset: int
@@ -32,6 +33,7 @@ class Sounding:
     track: deque[tuple[int, Fit]] = field(default_factory=lambda: deque(maxlen=TRACK_READINGS))
     bank: PartialBank | None = None
     suspect: bool = False
+    steady_at: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 
 from station.measure.attacks import Attacks
 from station.measure.bank import PartialBank
-from station.measure.drum_check import VAGUEST_CENTS, may_be_a_drum, stands_alone_below
+from station.measure.drum_check import (
+    SETTLED_S,
+    STEADY_S,
+    VAGUEST_CENTS,
+    may_be_a_drum,
+    stands_alone_below,
+    steady_as_no_drum,
+)
 from station.measure.ears import Ears
 from station.measure.fit import (
     Care,
@@ -31,7 +38,7 @@ from station.measure.fit import (
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
 from station.measure.mains_check import MainsDoubt, mains_near
-from station.measure.moving import pitch_now
+from station.measure.moving import pitch_now, shaken
 from station.measure.ringing import explains, rings_on
 from station.measure.sounding import Ended, Followed, News, Sounding
 
@@ -57,6 +64,7 @@ WORTH_TO_START = 0.45
 TONAL_TO_START = 0.85
 TONAL_TO_STAY = 0.7
 LOST_HOPS = 9
+SHAKEN_S = 1.0  # so long a drum may shake a string's readings
 KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
 SAME_PITCH_CENTS = 60.0
@@ -173,8 +181,9 @@ class Tracker:
         resumes = pending is not None and self._resumes(pending, fit, x, now)
         if pending is not None and resumes:
             return heard + self._resume(pending, x, now)
-        age_s = (now - self._attack) / self._rate_hz
-        if resumes is None or may_be_a_drum(*found, age_s) or not stands_alone_below(found[0]):
+        if resumes is None or not stands_alone_below(found[0]):
+            return heard
+        if may_be_a_drum(*found) and not self._is_steady(fit, now):
             return heard
         if self._is_mains(fit, now):
             return heard
@@ -210,10 +219,17 @@ class Tracker:
         onset = self._note.onset if self._note is not None else self._attack
         return self._mains.may_be(fit, onset, now)
 
+    def _is_steady(self, fit: Fit, now: int) -> bool:
+        """Whether what proves nothing by its partials has sounded on as no drum does."""
+        start = now - round(STEADY_S * self._rate_hz)
+        if start < max(self._attack + round(SETTLED_S * self._rate_hz), self._from):
+            return False
+        return steady_as_no_drum(self._history.between(start, now), self._rate_hz, fit)
+
     def _begin(self, fit: Fit, now: int, level_db: float) -> News:
         heard = self._publish_pending()
         onset = self._attack if self._struck else self._window_start(now, LISTEN_S)
-        self._note = Sounding(onset, fit, now, level_db)
+        self._note = Sounding(onset, fit, now, level_db, steady_at=now)
         self._note.track.append((now - onset, fit))
         self._note.suspect = mains_near(fit.hz, fit.uncertainty_cents) is not None
         self._struck = False
@@ -228,9 +244,9 @@ class Tracker:
         self._guess = None
         known = pending.fit
         fit = fit_segment(x, self._rate_hz, Guess(known.hz, known.inharmonicity))
-        if fit is None or not self._goes_on(pending, fit, now):
+        if fit is None or not self._goes_on(pending, fit, now) or shaken(pending.track, fit):
             return []
-        pending.fit = fit
+        pending.fit, pending.steady_at = fit, now
         return [Followed(fit, pending.onset)]
 
     def _resumes(self, pending: Sounding, fit: Fit, x: Samples, now: int) -> bool | None:
@@ -261,7 +277,9 @@ class Tracker:
             self._check_octave(note, now, young)
         fit = self._measure(note, now)
         if fit is not None and self._goes_on(note, fit, now):
-            note.fit, note.last_good = fit, now
+            if shaken(note.track, fit) and now - note.steady_at < SHAKEN_S * self._rate_hz:
+                return []
+            note.fit, note.last_good, note.steady_at = fit, now, now
             note.track.append((now - note.onset, fit))
             if self._in_doubt(note):
                 return []
@@ -346,7 +364,9 @@ class Tracker:
         if young and agreed and apart_cents(guess.hz, note.fit.hz) > SAME_PITCH_CENTS:
             x = self._history.between(start, now)
             found = listen_and_fit(x, self._rate_hz, Guess(guess.hz, guess.inharmonicity))
-            if found is not None and stands_alone_below(found[0]):
+            if found is None or may_be_a_drum(*found):
+                return
+            if stands_alone_below(found[0]):
                 note.fit = found[1]
 
     def _in_doubt(self, note: Sounding) -> bool:

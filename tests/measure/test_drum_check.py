@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
 from tests.support.drums import Kick, below, cymbal, drum_loop
+from tests.support.kits import Kit
 from tests.support.strings import Floats, StiffString, after_silence, cents, hear_all, noise
 
 RATE_HZ = 48000
@@ -91,4 +94,73 @@ def test_a_bass_of_few_partials_is_no_kick_and_is_heard_at_once(hz: float, parti
 
     assert readings[0].at_s - 0.5 < 0.2
     assert max(abs(cents(reading.hz, hz)) for reading in readings) < 1
+    assert [abs(cents(note.hz, hz)) < 0.1 for note in notes] == [True]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_kit_nobody_knows_is_no_note(seed: int) -> None:
+    x = Kit(RATE_HZ, seed).loop(3.0)
+
+    readings, notes, _ = hear_all(0.3 * x / np.abs(x).max() + noise(x.size, -85, seed), RATE_HZ)
+
+    assert readings == []
+    assert notes == []
+
+
+@pytest.mark.parametrize(("to_hz", "rings_s"), [(41.0, 0.4), (55.0, 1.0), (98.0, 0.7)])
+def test_a_kick_of_one_long_pure_tone_is_no_string(to_hz: float, rings_s: float) -> None:
+    kick = Kick(1.5 * to_hz, to_hz, 0.02, rings_s).sound(RATE_HZ)[: 2 * RATE_HZ]
+
+    readings, notes, _ = hear_all(after_silence(0.4 * kick, RATE_HZ), RATE_HZ)
+
+    assert readings == []
+    assert notes == []
+
+
+def fork(hz: float, until_60_db_s: float) -> Floats:
+    """A tuning fork: its first mode, and the clang of its second (6.27 times as high: Rayleigh)."""
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    clang = 0.5 * np.exp(-t / 0.05) * np.sin(2 * np.pi * 6.27 * hz * t)
+    rings = np.exp(-math.log(1000) * t / until_60_db_s) * np.sin(2 * np.pi * hz * t)
+    return np.asarray(0.1 * (rings + clang))
+
+
+def blown(hz: float, partials: tuple[float, ...], sway: float) -> Floats:
+    """A flute's swell, tremolo and breath; `partials` are amplitudes, `sway` the tremolo's."""
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    tones = [a * np.sin(2 * np.pi * k * hz * t) for k, a in enumerate(partials, start=1)]
+    sways = 1 + sway * np.sin(2 * np.pi * 5 * t)
+    envelope = np.minimum(1, t / 0.08) * np.minimum(1, (3 - t) / 0.1) * sways
+    return np.asarray(envelope * (0.1 * np.sum(tones, axis=0) + noise(t.size, -60, 4)))
+
+
+LONE = {
+    "a fork at A4": (440.0, fork(440.0, 8.0)),
+    "a long fork at C4": (261.626, fork(261.626, 20.0)),
+    "a plain low tone": (110.0, blown(110.0, (1.0,), 0.0)),
+    "a plain tone": (441.5, blown(441.5, (1.0,), 0.0)),
+    "a flute": (587.33, blown(587.33, (1.0, 0.2, 0.05), 0.15)),
+    "an ocarina": (880.0, blown(880.0, (1.0, 0.003), 0.15)),
+}
+
+
+@pytest.mark.parametrize("name", LONE)
+def test_a_tone_that_hardly_falls_is_heard_once_though_it_has_one_partial(name: str) -> None:
+    hz, x = LONE[name]
+
+    readings, notes, _ = hear_all(after_silence(x, RATE_HZ), RATE_HZ)
+
+    assert readings[0].at_s - 0.5 < 0.7
+    assert max(abs(cents(reading.hz, hz)) for reading in readings) < 0.5
+    assert [abs(cents(note.hz, hz)) < 0.05 for note in notes] == [True]
+    assert notes[0].onset_s == pytest.approx(0.5, abs=0.04)
+
+
+@pytest.mark.parametrize("hz", [2093.0, 2349.32, 3135.96])
+def test_a_high_string_of_one_partial_within_reach_is_heard_at_once(hz: float) -> None:
+    x = StiffString(hz, 1e-3, ring_s=0.3).sound(RATE_HZ, 1.0, 1)
+
+    readings, notes, _ = hear_all(after_silence(x, RATE_HZ), RATE_HZ)
+
+    assert readings[0].at_s - 0.5 < 0.1
     assert [abs(cents(note.hz, hz)) < 0.1 for note in notes] == [True]
