@@ -48,7 +48,7 @@ def _peak(x: Samples) -> float:
 def level_of(x: Samples, line: int, at_s: float) -> Level:
     """The level of all of `x`, shape (n,) with n at least 1, which ends at `at_s`."""
     mean = float(x.mean(dtype=np.float64))
-    square = float(np.dot(x, x)) / x.size
+    square = float(x.dot(x)) / x.size
     rms_dbfs = dbfs(math.sqrt(max(0.0, square - mean**2)))
     peak = _peak(x)
     if rms_dbfs < NO_SIGNAL_DBFS:
@@ -102,4 +102,6 @@ class LevelMeter:
                 if not self._clips or at - self._clips[-1] >= self._interval // CLIPS_AN_INTERVAL:
                     self._clips.append(int(at))
         kept = CLIP_RUN - 1
-        self._edge = np.concatenate((self._edge, block[-kept:]))[-kept:]
+        if block.size < kept:
+            block = np.concatenate((self._edge, block))
+        self._edge = block[-kept:].copy()

@@ -71,7 +71,7 @@ class Listener:
         """Take the next samples, shape (n,), full scale 1.0; returns what they let us say."""
         if block.ndim != 1:
             raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
-        if not math.isfinite(float(np.dot(block, block))):
+        if not math.isfinite(block.dot(block)):
             raise SignalError(f"line {self._line}: a sample is not a finite number")
         self._taken += block.size
         self._levels += self._meter.push(block, self._taken)

@@ -46,7 +46,7 @@ def carriers(
     first: float = 0.0,
 ) -> Phasors:
     """exp(-i angle (first + n)) for n < `size`, shape (angles, size), from two short tables."""
-    inner = 64
+    inner = 1 << size.bit_length() // 2
     places = first + inner * np.arange(-(-size // inner))
     fine = np.exp(-1j * angle[:, None] * np.arange(inner)).astype(precision)
     coarse = np.exp(-1j * angle[:, None] * places).astype(precision)
