@@ -13,6 +13,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, Literal
 
+from station.measure.fixed.instrument import odds_words
+
 ChangeKind = Literal["adopted", "undone", "set"]
 
 LOG_MAX = 1000
@@ -85,8 +87,24 @@ def _instrument_words(row: Any) -> str:
         temperament, root = row["temperament"], row["root"]
     except (KeyError, TypeError, ValueError):
         return ""
-    tuned = f", {temperament}" if temperament else ""
-    return words + tuned + (f" in {root}" if tuned and root else "")
+    if not temperament:
+        return words
+    return f"{words}, {_tuned(temperament, root)}{_odds_words(row.get('evidence'))}"
+
+
+def _tuned(temperament: Any, root: Any) -> str:
+    return f"{temperament} in {root}" if root else str(temperament)
+
+
+def _odds_words(evidence: Any) -> str:
+    """`` (86 %, 6 to 1 against Young)``; nothing where that was not kept, or is odd."""
+    try:
+        shares = [float(each["probability"]) for each in evidence]
+        odds = odds_words(shares)
+        against = f", {odds} against {evidence[1]['temperament']}" if odds else ""
+        return f" ({min(100.0 * shares[0], 99.9):.3g} %{against})"
+    except (IndexError, KeyError, TypeError, ValueError, ZeroDivisionError):
+        return ""
 
 
 def _cells(entry: LogEntry) -> list[str]:

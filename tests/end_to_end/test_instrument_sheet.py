@@ -88,6 +88,19 @@ def test_stretched_octaves_and_a_temperament_without_a_name_are_told_in_words(re
     expect(found).to_contain_text("stretched by +1.3 cents each")
 
 
+def test_the_likeliest_temperament_is_named_with_its_odds_against_the_runner_up(reference, station):
+    shares = [("Werckmeister III", 0.857), ("Vallotti", 0.143)]
+    rows = [{"temperament": name, "root": None, "probability": each} for name, each in shares]
+    station.measure_whole("ilse", "equal keyboard", temperament="Werckmeister III", evidence=rows)
+    reference.get_by_role("button", name="Ilse's keyboard").click()
+    found = reference.get_by_role("dialog").locator(".found")
+
+    expect(found).to_contain_text("most likely Werckmeister III")
+    expect(found).to_contain_text("6 to 1 against Vallotti: ")
+    expect(found).to_contain_text("Werckmeister III 86\u00a0%, Vallotti 14\u00a0%")
+    shoot(reference, "instrument-most-likely")
+
+
 def test_a_piano_of_88_notes_scrolls_sideways_and_names_every_note(reference, station):
     made = invented_instrument("equal keyboard")
     first = made["notes"][0]

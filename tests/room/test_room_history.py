@@ -117,3 +117,23 @@ def test_stored_and_recent_entries_come_together_newest_first_and_once():
 )
 def test_evidence_is_told_in_words_as_far_as_it_can_be_read(evidence, words):
     assert measured_words(evidence) == words
+
+
+def test_a_temperament_is_told_with_its_odds_against_the_runner_up():
+    shares = [("Werckmeister III", 0.86), ("Vallotti", 0.1426), ("Young", 0.001)]
+    rows = [{"temperament": name, "root": "C", "probability": each} for name, each in shares]
+    keyboard = HARP | {"temperament": "Werckmeister III", "root": "C", "evidence": rows}
+
+    (words,) = measured_words({"instruments": [keyboard]})
+
+    assert words.endswith(", Werckmeister III in C (86 %, 6 to 1 against Vallotti)")
+
+
+@pytest.mark.parametrize(
+    "evidence", [None, 7, [], [{}], [{"probability": "much"}], [{"probability": 0.0}] * 2]
+)
+def test_odd_evidence_of_a_temperament_costs_its_odds_alone(evidence):
+    (words,) = measured_words({"instruments": [HARP | {"evidence": evidence}]})
+
+    assert "just" in words
+    assert "against" not in words

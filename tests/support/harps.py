@@ -143,3 +143,29 @@ def ideal_observer(harp: Harp, sigma: float, steps: int = 0) -> Ideal:
     total = float(np.logaddexp.reduce(list(sums.values())))
     shares = np.exp(log_p[best] - sums[best])
     return Ideal(best, math.exp(sums[best] - total), float(shares @ a4_cents[best]))
+
+
+def bets_on(harp: Harp, reading: str) -> str:
+    """The name an observer bets on who knows how reeds scatter, roots all alike, A4 free.
+
+    Evenly within w either way every A4 is as good as another that leaves all residuals within
+    w of nought, so the likelihood of residuals of range R is 2 w - R, none from R = 2 w on.
+    """
+    scatter, sigma = SCATTERS[reading]
+    if scatter is not SCATTERS["within ±2 cents"][0]:
+        return ideal_observer(harp, sigma).name
+    width = sigma * math.sqrt(12.0)
+    places = np.array(harp.midi) % 12
+    shares: dict[str, float] = {}
+    for name in TEMPERAMENTS:
+        tables = np.array([temperament_cents(name, root) for root in roots_of(name)])
+        spans = np.ptp(harp.offsets - tables[:, places], axis=1)
+        shares[name] = float(np.maximum(width - spans, 0.0).mean())
+    return max(shares, key=lambda name: shares[name])
+
+
+def with_a_bad_reed(rng: np.random.Generator, harp: Harp) -> Harp:
+    """The same with one reed 8 to 40 cents off, either way."""
+    errors = list(harp.errors)
+    errors[rng.integers(len(errors))] = float(rng.choice([-1.0, 1.0]) * rng.uniform(8.0, 40.0))
+    return Harp(harp.name, harp.root, harp.a4_hz, harp.midi, tuple(errors))

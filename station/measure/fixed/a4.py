@@ -1,23 +1,20 @@
 """A4 and the temperament of an instrument of fixed pitch, from its notes.
 
-A temperament is named only when its probability is at least ``CLAIM``: odds of 24 to 1, where
-Kass & Raftery (Journal of the American Statistical Association 90, 1995) call evidence strong
-from 20 on. At 19 to 1, 0.95, ten notes that scatter by a Gaussian 2 cents were still named wrongly
-once in a hundred times (tests/bench/bench_harps.py). The same holds for its root. A4 is that of
-the likeliest tuning, if it outweighs all others, else the average; its uncertainty is about the
-pitch that is told, over all models, the less likely included, and is wide as long as they differ.
+Which temperament may be named says ``claim.py``. A4 is that of the likeliest tuning, if it
+outweighs all others, else the average; its uncertainty is about the pitch that is told, over all
+models, the less likely included, and is wide as long as they differ.
 """
 
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from station.measure.fixed.advice import notes_to_play, says
+from station.measure.fixed.claim import SURE, by_family, by_root, claim_of, claimed_root
 from station.measure.fixed.evidence import Floats
 from station.measure.fixed.instrument import Evidence, InstrumentPitch, NoteOffset
 from station.measure.fixed.offsets import Sounded, sounded
@@ -30,7 +27,6 @@ from station.measure.fixed.posterior import (
 )
 from station.measure.fixed.shapes import FAMILIES, NAMINGS, OFFSETS
 from station.measure.fixed.types import FixedNote
-from station.measure.windows import plain
 from station.music.names import MIDI_MAX, MIDI_MIN, note_name
 from station.music.pitch import (
     A4_MAX_HZ,
@@ -45,13 +41,7 @@ from station.music.temperaments import A_CLASS
 
 __all__ = ["Evidence", "InstrumentPitch", "NoteOffset", "instrument_pitch"]
 
-CLAIM = 0.96
 OUTWEIGHS = 0.5
-LEAST_CLASSES = 5
-"""Pitch classes a claim needs at least: a name speaks of twelve."""
-FEW_NOTES, FEW_CLASSES, CLAIM_OF_FEW = 10, 6, 0.999
-"""Of fewer notes more is asked: how far they scatter is itself hardly known, and tunings that
-are not among the models look alike."""
 ENOUGH_CENTS = 1.0
 """Two tones in turn are told apart from 3 cents on at 440 Hz (Wier, Jesteadt & Green, JASA 61,
 1977: 1 to 2 Hz below 1 kHz; from memory), together a cent beats once in four seconds."""
@@ -79,22 +69,24 @@ def instrument_pitch(notes: Sequence[FixedNote]) -> InstrumentPitch | None:
         return _fork(heard[0])
     models = posterior(heard)
     misfit = _is_misfit(models, heard)
-    family = None if misfit else _claimed_family(models, heard)
+    classes = len({each.midi % 12 for each in heard})
+    claim = None if misfit else claim_of(models, len(heard), classes)
+    family, sure = (None, False) if claim is None else claim
     named = _one_naming(models, family)
-    root = _claimed_root(named, family)
+    root = claimed_root(named, family)
     told = _told(named, heard)
     a_cents = float(told.probability @ told.a)
     # About the A4 that is told, not about the models' own mean: what is not believed counts.
     variance = float(named.probability @ (named.variance + (named.a - a_cents) ** 2))
     naming = NAMINGS[int(named.naming[0])]
-    # A claim was found sure enough; what is left of its rivals is told but not waited for.
+    # A sure claim was found sure enough; what is left of its rivals is told but not waited for.
     own = float(told.probability @ (told.variance + (told.a - a_cents) ** 2))
-    open_variance = variance if family is None else own
+    open_variance = own if sure else variance
     enough = not misfit and open_variance <= ENOUGH_CENTS**2 and len(heard) >= ENOUGH_NOTES
     next_notes: tuple[str, ...] = ()
-    if not (enough and family is not None):
+    if not (enough and sure):
         sounding = [each.midi for each in heard]
-        next_notes = notes_to_play(named, sounding, naming, family is None)
+        next_notes = notes_to_play(named, sounding, naming, not sure)
     found = InstrumentPitch(
         a4_hz=check_a4(shift_cents(A4_STANDARD_HZ, a_cents)),
         uncertainty_cents=math.sqrt(variance),
@@ -139,20 +131,6 @@ def _is_misfit(models: Posterior, heard: Sequence[Sounded]) -> bool:
     return float(level[~models.bad[best]].std()) > MISFIT_CENTS
 
 
-def _claimed_family(models: Posterior, heard: Sequence[Sounded]) -> int | None:
-    is_few = len(heard) < FEW_NOTES
-    classes = len({each.midi % 12 for each in heard})
-    if classes < (FEW_CLASSES if is_few else LEAST_CLASSES):
-        return None
-    best, probability = max(_by_family(models).items(), key=lambda item: item[1])
-    return best if probability >= (CLAIM_OF_FEW if is_few else CLAIM) else None
-
-
-def _by_family(models: Posterior) -> dict[int, float]:
-    sums = np.bincount(models.family, models.probability, len(FAMILIES))
-    return {family: float(each) for family, each in enumerate(sums)}
-
-
 def _one_naming(models: Posterior, family: int | None) -> Posterior:
     """The models under the likeliest naming; of the claimed family, if one is."""
     weight = (
@@ -162,24 +140,6 @@ def _one_naming(models: Posterior, family: int | None) -> Posterior:
     return models.where(models.naming == naming)
 
 
-def _roots(models: Posterior) -> dict[tuple[int, str | None], float]:
-    sums: dict[tuple[int, str | None], float] = defaultdict(float)
-    shapes, inverse = np.unique(models.shape, return_inverse=True)
-    naming = int(models.naming[0])
-    shares = np.bincount(inverse, models.probability)
-    for shape, share in zip(plain(shapes), plain(shares), strict=True):
-        family = int(models.shapes.family[shape])
-        sums[family, models.shapes.roots[shape][naming]] += share
-    return sums
-
-
-def _claimed_root(named: Posterior, family: int | None) -> str | None:
-    if family is None:
-        return None
-    (best, root), probability = max(_roots(named).items(), key=lambda item: item[1])
-    return root if best == family and probability >= CLAIM else None
-
-
 def _told(named: Posterior, heard: Sequence[Sounded]) -> Posterior:
     """The models A4 is averaged over: those of one tuning, if it outweighs all others, else all.
 
@@ -187,10 +147,10 @@ def _told(named: Posterior, heard: Sequence[Sounded]) -> Posterior:
     but A's just is left out: whatever other notes it may have, a band tunes to this A.
     """
     keep = np.ones(len(named.probability), dtype=bool)
-    family, probability = max(_by_family(named).items(), key=lambda item: item[1])
+    family, probability = max(by_family(named).items(), key=lambda item: item[1])
     if probability > OUTWEIGHS:
         keep = named.family == family
-        (_, root), share = max(_roots(named).items(), key=lambda item: item[1])
+        (_, root), share = max(by_root(named).items(), key=lambda item: item[1])
         if share > OUTWEIGHS:
             naming = int(named.naming[0])
             alike = [each[naming] == root for each in named.shapes.roots]
@@ -202,13 +162,13 @@ def _told(named: Posterior, heard: Sequence[Sounded]) -> Posterior:
 
 def _evidence(models: Posterior, named: Posterior) -> tuple[Evidence, ...]:
     """The likeliest temperaments, each with its root where that is as sure as a claim."""
-    within = _by_family(named)
+    within = by_family(named)
     roots = {
         family: root
-        for (family, root), share in _roots(named).items()
-        if share >= CLAIM * within[family]
+        for (family, root), share in by_root(named).items()
+        if share >= SURE * within[family]
     }
-    best = sorted(_by_family(models).items(), key=lambda item: -item[1])[:MOST_EVIDENCE]
+    best = sorted(by_family(models).items(), key=lambda item: -item[1])[:MOST_EVIDENCE]
     return tuple(
         Evidence(FAMILIES[family], roots.get(family), probability)
         for family, probability in best

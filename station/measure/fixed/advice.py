@@ -17,8 +17,9 @@ from statistics import median_low
 
 import numpy as np
 
+from station.measure.fixed.claim import SURE
 from station.measure.fixed.evidence import Floats
-from station.measure.fixed.instrument import InstrumentPitch, NoteOffset
+from station.measure.fixed.instrument import InstrumentPitch, NoteOffset, odds_words
 from station.measure.fixed.posterior import OFFSET_CENTS, Posterior
 from station.measure.fixed.shapes import FAMILIES, MAJOR, OFFSETS
 from station.music.names import MIDI_MAX, MIDI_MIN, NamingSystem, note_in, note_name
@@ -128,18 +129,30 @@ def _temperament_words(found: InstrumentPitch, names: NamingSystem) -> str:
     if not found.fits:
         return "they fit no twelve-note scale"
     if found.temperament is not None:
-        said = temperament_name(found.temperament, found.root, names)
-        if found.temperament == "just" and found.root is None:
-            return f"{said}, its key cannot be told yet"
-        if found.temperament == "Vallotti" and (found.spread_cents or 0.0) > 1.0:
-            return f"{said} (or Young's first, less than 2 cents from it)"
-        return said
+        return _claim_words(found, names)
     best = found.evidence[0].probability
     rivals = [each for each in found.evidence if each.probability >= RIVAL * best]
     if 2 <= len(rivals) <= 3:
         listed = _listed([each.temperament for each in rivals], "or")
         return f"{listed} cannot be told apart yet"
     return "the temperament cannot be told yet"
+
+
+def _claim_words(found: InstrumentPitch, names: NamingSystem) -> str:
+    """What is named, with its odds: ``most likely Young, 6 to 1 against Vallotti``."""
+    said = temperament_name(found.temperament or OFFSETS, found.root, names)
+    sure = found.evidence[0].probability >= SURE
+    if found.temperament == "just" and found.root is None:
+        said = f"{said}, its key cannot be told yet"
+    if found.temperament == "Vallotti" and sure and (found.spread_cents or 0.0) > 1.0:
+        said = f"{said} (or Young's first, less than 2 cents from it)"
+    if not sure:
+        said = f"most likely {said}"
+    odds = odds_words([each.probability for each in found.evidence])
+    if not odds:
+        return said
+    rival = found.evidence[1]
+    return f"{said}, {odds} against {temperament_name(rival.temperament, rival.root, names)}"
 
 
 def _bad_words(found: InstrumentPitch, names: NamingSystem) -> list[str]:

@@ -7,7 +7,11 @@ standard deviation, in cents.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+MOST_ODDS, WHOLE_ODDS = 1000.0, 3.0
+"""More is not said, less is not rounded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +50,8 @@ class InstrumentPitch:
     """A4 of an instrument, and the temperament if the notes carry the claim.
 
     ``temperament`` is a name of ``music.temperaments``, "per-note offsets" or None: cannot
-    tell. ``evidence`` holds the likeliest, at most four. ``spread_cents`` is how far the reeds
+    tell. ``evidence`` holds the likeliest, at most four: of a temperament named it and its
+    runner-up come first. ``spread_cents`` is how far the reeds
     scatter by themselves, ``distinct`` how many different notes were heard. ``enough``: A4 is
     known as well as it need be. ``says`` is all this in one line, ``play_next`` the notes that
     would tell most. ``fits``: the notes are those of some twelve-note scale. A tuning fork, one
@@ -66,3 +71,11 @@ class InstrumentPitch:
     says: str
     play_next: tuple[str, ...]
     fits: bool = True
+
+
+def odds_words(probabilities: Sequence[float]) -> str:
+    """The odds of the first against the second: ``6 to 1``; nothing from a thousand to one on."""
+    if len(probabilities) < 2 or not probabilities[0] < MOST_ODDS * probabilities[1]:
+        return ""
+    odds = probabilities[0] / probabilities[1]
+    return f"{odds:.0f} to 1" if odds >= WHOLE_ODDS else f"{odds:.1f} to 1"

@@ -9,12 +9,11 @@ import numpy as np
 import pytest
 
 from station.measure.fixed.a4 import (
-    CLAIM,
     ENOUGH_CENTS,
-    FEW_CLASSES,
     InstrumentPitch,
     instrument_pitch,
 )
+from station.measure.fixed.claim import FEW_CLASSES, SURE
 from station.measure.fixed.types import FixedNote, Reed
 from station.music.names import parse_note
 from station.music.temperaments import PITCH_CLASSES, temperament_cents
@@ -426,5 +425,5 @@ def test_a_claim_rests_on_the_probability_it_states():
     found = heard(scattered(CHROMATIC, 440.0, 1))
 
     assert found.evidence[0].temperament == found.temperament
-    assert CLAIM <= found.evidence[0].probability <= 1.0
+    assert SURE <= found.evidence[0].probability <= 1.0
     assert sum(each.probability for each in found.evidence) <= 1.0 + 1e-9

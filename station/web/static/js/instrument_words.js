@@ -11,8 +11,20 @@ function named({ temperament, root }, noteName, own) {
   return root ? `${temperament} in ${noteName(root)}` : temperament;
 }
 
+// As measure/fixed/claim.py has it: with less the likeliest is named, and no more than that is said.
+const SURE = 0.96;
+
 export function temperamentWords(instrument, noteName) {
-  return instrument.temperament === null ? "cannot tell yet" : named(instrument, noteName, "its own, note by note");
+  if (instrument.temperament === null) return "cannot tell yet";
+  const words = named(instrument, noteName, "its own, note by note");
+  return instrument.evidence[0]?.probability < SURE ? `most likely ${words}` : words;
+}
+
+/** "6 to 1 against Vallotti": the first of the evidence against the second; "" where nothing rivals it. */
+function oddsWords([first, second], noteName) {
+  if (!second || !(first.probability < 1000 * second.probability)) return "";
+  const odds = first.probability / second.probability;
+  return `${odds.toFixed(odds < 3 ? 1 : 0)} to 1 against ${named(second, noteName, "none of these")}`;
 }
 
 /** "97 %", and never more than the evidence carries: "over 99 %". */
@@ -21,10 +33,11 @@ function percent(share) {
   return share < 0.01 ? "under 1\u00a0%" : `${Math.round(share * 100)}\u00a0%`;
 }
 
-/** "equal 97 %, Vallotti 2 %"; nothing where the notes cannot carry a claim. */
+/** "45 to 1 against Vallotti: equal 97 %, Vallotti 2 %"; nothing where the notes cannot carry a claim. */
 export function evidenceWords(instrument, noteName) {
   if (instrument.temperament === null) return "";
-  return instrument.evidence.map((each) => `${named(each, noteName, "none of these")} ${percent(each.probability)}`).join(", ");
+  const shares = instrument.evidence.map((each) => `${named(each, noteName, "none of these")} ${percent(each.probability)}`);
+  return [oddsWords(instrument.evidence, noteName), shares.join(", ")].filter(Boolean).join(": ");
 }
 
 /** One line for each reed that is out of line, and one for all that beat. */
