@@ -9,9 +9,10 @@ random: evenly within 2 cents either way, or Gaussian with that standard deviati
 `right`, `none`, `wrong`: names told, in percent; `sure`: the rightly named at odds of 24 to 1 and
 more, `sure wrong` the wrongly named. `A4`: A4 within 0.2 cents of the A4 that best fits the reeds
 as they are (least squares under the true temperament; the A4 they were meant to have cannot be
-found better than to sigma / sqrt n, whose share beside it `A4 bound` has); `A4 of right`: the
-same among the rightly named. `bet`: how often an observer has the right name who knows how the
-reeds scatter, evenly or Gaussian, and that no reed is bad, and bets on the likeliest however
+found better than to sigma / sqrt n: 0.37 or 0.63 cents of ten notes); `A4 of right`: the same
+among the rightly named; `limit A4`: how often that of an observer is as near who knows sigma, roots
+that cannot be told apart averaged. `bet`: how often an observer has the right name who knows how
+the reeds scatter, evenly or Gaussian, and that no reed is bad, and bets on the likeliest however
 little likelier it is. `asked`: how often the station has the right name after as many notes at
 most, but asking for them two by two from the first random three on, until it is sure.
 
@@ -40,6 +41,7 @@ from tests.support.harps import (
     bets_on,
     cents_of,
     fixed_note,
+    ideal_observer,
     random_harp,
     with_a_bad_reed,
 )
@@ -48,7 +50,7 @@ from tests.support.strings import Floats
 COUNTS = (10, 13, 24)
 NEAR_CENTS = 0.2
 COLUMNS = (
-    "right", "none", "wrong", "sure", "sure wrong", "A4", "A4 of right", "A4 bound", "bet", "asked"
+    "right", "none", "wrong", "sure", "sure wrong", "A4", "A4 of right", "limit A4", "bet", "asked"
 )  # fmt: skip
 FIRST_NOTES = 3
 OFFSET_CENTS = (2.0, 3.0, 4.0, 7.0, 12.0)
@@ -93,19 +95,19 @@ def shares(
         found = heard(harp)
         best = harp.best_a4_cents(found)
         near = best is not None and abs(cents_of(found) - best) < NEAR_CENTS
+        ideal = ideal_observer(harp, sigma, 0 if best is None else harp.steps(found))
+        ideal_near = best is not None and abs(ideal.a4_cents - best) < NEAR_CENTS
         right, none = found.temperament == name, found.temperament is None
         sure = not none and found.evidence[0].probability >= SURE
         whole = random_harp(rng, name, len(KEYBOARD), scatter, diatonic=diatonic)
         asked = asked_for(whole, rng, count)
         rows.append(
             (right, none, not (right or none), sure and right, sure and not right, near,
-             near and right, bets_on(harp, reading) == name, asked == name)
+             near and right, ideal_near, bets_on(harp, reading) == name, asked == name)
         )  # fmt: skip
     means = 100.0 * np.array(rows, dtype=float).mean(axis=0)
-    of_right = 100.0 * means[6] / max(means[0], 1e-9)
-    bound = 100.0 * math.erf(NEAR_CENTS / (sigma / math.sqrt(count)) / math.sqrt(2.0))
-    told = [*means[:6].tolist(), of_right, bound, *means[7:].tolist()]
-    return dict(zip(COLUMNS, told, strict=True))
+    means[6] *= 100.0 / max(means[0], 1e-9)
+    return dict(zip(COLUMNS, means.tolist(), strict=True))
 
 
 def of_fifths(tempered: dict[int, float]) -> Floats:

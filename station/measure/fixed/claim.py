@@ -5,10 +5,11 @@ likeliest is named together with its odds against the runner-up, so that the cla
 what the notes carry, if
 
 - it is likelier than all others together (``LIKELY``),
-- the reeds scatter about it no more than makers and tuners leave them (``FITS_CENTS``): a
-  tuning that is none of these is often nearest to one of them, but seldom so near, and
-- it outweighs free per-note offsets as strong evidence would (``AGAINST_OFFSETS``: Kass & Raftery,
-  Journal of the American Statistical Association 90, 1995, call 20 to 1 strong).
+- the reeds scatter about it no more than makers and tuners leave them (``FITS_CENTS``), for a
+  tuning that is none of these is often nearest to one of them, but seldom so near; and it
+  outweighs free per-note offsets as strong evidence would (``AGAINST_OFFSETS``: Kass & Raftery,
+  Journal of the American Statistical Association 90, 1995, call 20 to 1 strong); or else
+- it outweighs free offsets by far (``FAR_OUTWEIGHS``), as where octaves agree on what it asks.
 
 Free offsets are named where they are likelier than all named temperaments. Odds of 24 to 1 and
 more (``SURE``) are believed however the reeds scatter: then nothing more is asked to be played for
@@ -36,7 +37,7 @@ a hundred times."""
 LIKELY = 0.5
 FITS_CENTS = 1.5
 """Reeds even within 2 cents scatter by 1.15; one set of ten in a hundred is told to by more."""
-AGAINST_OFFSETS = 20.0
+AGAINST_OFFSETS, FAR_OUTWEIGHS = 20.0, 1000.0
 LEAST_CLASSES = 5
 """Pitch classes a claim needs at least: a name speaks of twelve."""
 FEW_NOTES, FEW_CLASSES, SURE_OF_FEW = 10, 6, 0.999
@@ -97,4 +98,5 @@ def by_root(models: Posterior) -> dict[tuple[int, str | None], float]:
 def _fits(models: Posterior, family: int, shares: dict[int, float]) -> bool:
     of_it = models.where(models.family == family)
     scatter = float(of_it.probability @ of_it.sigma)
-    return scatter <= FITS_CENTS and shares[family] >= AGAINST_OFFSETS * shares[_OFFSETS]
+    least = AGAINST_OFFSETS if scatter <= FITS_CENTS else FAR_OUTWEIGHS
+    return shares[family] >= least * shares[_OFFSETS]

@@ -26,6 +26,9 @@ DRIFT_SIGMAS = 2.5
 HALVES_PARTIALS = 8
 DRIFT_WORTH = 0.3  # a steady drift moves a half's middle by half of it; its sd is 1 / sqrt(12)
 BET_CENTS = 5.0  # less sure than that says nothing of a reference
+CLOSE_WORTH = (
+    0.05  # of two lines too near to each other for reeds: their middle is unsure by so much
+)
 SHORT_S = 0.6  # shorter stretches may hold a drum, another note's end or a beginning
 SHORT_BET_CENTS = 0.5
 SHORT_PARTIALS = 3
@@ -108,13 +111,18 @@ def _note(
     if voices and (kind == "one" or tone.stiffness > 0):
         # A stiff string's strings of one note may beat as they like: its partials tell its pitch.
         uncertainty = math.hypot(uncertainty, CENTRE_WORTH * apart_cents(voices[0].ratio, 1.0))
+    elif kind == "close":
+        hz, uncertainty = _amid(tone, voices)
     elif voices:
         hz, uncertainty = _between(tone, voices[0])
-    if kind != "sway":
+    if kind not in ("sway", "close"):
         drift = _drift_cents(x, rate_hz, tone)
         if drift > MOST_DRIFT_CENTS:
             return None
         sure = DRIFT_SIGMAS * 4 * uncertainty  # halves are each 2^1.5 times less sure
+        if kind == "unclear":
+            # Each half of what beats may be nearer to another of its lines, as far as those lie.
+            sure = max(sure, 2 * CENTS * voices[0].sd / CENTRE_WORTH)
         uncertainty = math.hypot(uncertainty, DRIFT_WORTH * math.sqrt(max(0, drift**2 - sure**2)))
     uncertainty = math.hypot(uncertainty, LEAST_SD_CENTS)
     level = float(np.sqrt(np.square(np.abs(tone.lines.amplitude)).sum()))
@@ -134,6 +142,13 @@ def _between(tone: Tone, voice: Voice) -> tuple[float, float]:
     share = other / (own + other)
     apart = CENTRE_WORTH * math.sqrt(share * (1.0 - share)) * abs(cents)
     return tone.hz * (1.0 + share * cents / CENTS), math.hypot(math.sqrt(1 / (own + other)), apart)
+
+
+def _amid(tone: Tone, voices: list[Voice]) -> tuple[float, float]:
+    """Pitch and uncertainty half-way between two lines that nearly are one."""
+    low, high = sorted(voice.ratio for voice in voices)
+    sd = CENTS * 0.5 * math.hypot(*(voice.sd for voice in voices))
+    return tone.hz * 0.5 * (low + high), math.hypot(sd, CLOSE_WORTH * apart_cents(high, low))
 
 
 def _drift_cents(x: NDArray[np.float32], rate_hz: float, tone: Tone) -> float:

@@ -14,41 +14,32 @@ Positions are found by Newton's steps on the least squares of all lines at once
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from station.measure.fit import CENTS, partial_frequencies
-from station.measure.fixed.partials import LEAST_OWN, Tone, clear_of
-from station.measure.fixed.spectrum import (
-    REACH,
-    SLOPE_VARIANCE,
-    Spectrum,
-    limited,
-    line_shapes,
-    noise_around,
-)
+from station.measure.fit import CENTS
+from station.measure.fixed.bands import SWAY_HZ, WIDEST_CENTS, Bands, bands_of, beside
+from station.measure.fixed.partials import LEAST_OWN, Tone
+from station.measure.fixed.spectrum import SLOPE_VARIANCE, Spectrum, limited, line_shapes
+from station.measure.fixed.starts import Start, pairs_on_a_grid, starts_of
 from station.measure.windows import TINY_POWER, Floats, Phasors
 
-MOST_PARTIALS = 6
-WIDEST_CENTS = 32.0  # reeds tuned further apart sound as two notes (common practice, no source)
-SWAY_HZ = 9.0  # tremulants and hands sway 3 to 8 times a second (common practice, no source)
-MOST_BINS = 192
 PLAIN_SHARE = 0.01  # of the power beside a line: less, and a second reed would be 20 dB below
 LEAST_BEAT_HZ = 0.4  # what beats more slowly are a piano's strings of one note
 LEAST_EVENNESS = 0.25  # of three reeds: two much closer are one whose level wanders
 LEAST_BEATS = 0.8  # of a beat within the sound: less, and what sways may pass for it
+CLOSE_BEATS = 0.5
 LEAST_LEVEL_DB = -10.0  # ranks of reeds are voiced alike (common practice, no source)
-LEAST_EXPLAINED = 0.9
+LEAST_EXPLAINED, WELL_EXPLAINED = 0.9, 0.95
 EXPLAINED_BY_ONE = 0.97  # what one line leaves of a note moves its place
 CENTRE_WORTH = 0.5  # of two unlike lines the mean lies so far from their centre, in spreads
 RIDGE = 1e-9  # two lines in one place share what is there
 FLOOR_SHARE = 1e-4  # no instrument holds still to better than 40 dB
-STARTING_PARTIALS = 2
-TELLING_SHARE = 1e-3  # of all power: a partial that loud shows lines 10 dB below its loudest
 TRIAL_STEPS = 4
 NEWTON_STEPS = 8
+HALVINGS = (1.0, 0.5, 0.25, 0.125)
 ALL_BUT_ALL = 0.004  # left unexplained: no other model is tried
 SETTLED_BINS = 3e-3
 CLOSE_BINS = 2.0  # lines nearer than that share what the window tells of them
@@ -63,29 +54,6 @@ class Voice(NamedTuple):
     level: float
 
 
-class _Bands(NamedTuple):
-    """Bins around the partials `numbers`, (p, j); zero, not `inside`, where a band is shorter.
-
-    `offset` is each bin's distance from the partial in bins, `bins_per_ratio` (p,) how
-    many bins a ratio of one makes, `noise` (p,) power in a bin.
-    """
-
-    numbers: Floats
-    heard: Phasors
-    parts: Floats  # the same, (p, j, 2) real and imaginary
-    inside: NDArray[np.bool_]
-    offset: Floats
-    bins_per_ratio: Floats
-    noise: Floats
-    seconds: float
-
-    @property
-    def power(self) -> Floats:
-        """All power in each band, shape (p,)."""
-        total: Floats = np.square(np.abs(self.heard)).sum(axis=1) + TINY_POWER
-        return total
-
-
 class _Fitted(NamedTuple):
     """A model fitted: `places` are ratios less one, and for a sway also its rate in bins."""
 
@@ -96,49 +64,7 @@ class _Fitted(NamedTuple):
     slips: Floats  # (p, lines) by how many bins each partial would stand elsewhere
 
 
-def _bands(spectrum: Spectrum, tone: Tone, others_hz: Floats) -> _Bands | None:
-    size = np.abs(tone.lines.amplitude)
-    hz = partial_frequencies(tone.hz, tone.stiffness, tone.numbers)
-    half_hz = np.maximum(hz * (WIDEST_CENTS / CENTS), SWAY_HZ) + REACH / spectrum.seconds
-    fits = (half_hz < 0.45 * tone.hz) & (2 * half_hz * spectrum.seconds < MOST_BINS)
-    fits &= clear_of(hz, others_hz, spectrum.seconds, half_hz)
-    fits &= hz + half_hz < spectrum.top_hz - 1
-    usable = np.flatnonzero(fits)
-    if usable.size == 0:
-        return None
-    # Higher partials tell reeds apart k times as well, as long as they are heard.
-    merit = size[usable] * np.minimum(tone.numbers[usable], 4)
-    chosen = np.sort(usable[np.argsort(-merit)[:MOST_PARTIALS]])
-    centre = np.rint(hz[chosen] * spectrum.seconds).astype(np.intp)
-    half = np.ceil(half_hz[chosen] * spectrum.seconds).astype(np.intp)
-    j = np.arange(-int(half.max()), int(half.max()) + 1)
-    inside = np.abs(j) <= half[:, None]
-    at = np.clip(centre[:, None] + j, 1, spectrum.bins.size - 1)
-    heard = np.where(inside, spectrum.bins[at], 0.0)
-    middle = hz[chosen] * spectrum.seconds
-    return _Bands(
-        tone.numbers[chosen],
-        heard,
-        np.stack((heard.real, heard.imag), axis=2),
-        inside,
-        centre[:, None] + j - middle[:, None],
-        middle,
-        noise_around(spectrum, centre),
-        spectrum.seconds,
-    )
-
-
-def _beside(tone: Tone, bands: _Bands) -> float:
-    """The share of power in the bands that single lines, growing or fading, do not explain."""
-    near = np.abs(bands.offset) <= REACH
-    power = np.square(np.abs(bands.heard))
-    around = np.where(near, power, 0.0).sum(axis=1)
-    further = power.sum(axis=1) - around - bands.noise * (bands.inside & ~near).sum(axis=1)
-    left = tone.lines.misfit[np.isin(tone.numbers, bands.numbers)] * around
-    return float((left + np.maximum(further, 0.0)).sum() / power.sum())
-
-
-def _lines_at(kind: str, places: Floats, bands: _Bands) -> Floats:
+def _lines_at(kind: str, places: Floats, bands: Bands) -> Floats:
     """Where the model's lines stand, in bins from each partial, shape (p, lines)."""
     per_ratio = bands.bins_per_ratio[:, None]
     if kind == "sway":
@@ -149,7 +75,7 @@ def _lines_at(kind: str, places: Floats, bands: _Bands) -> Floats:
     return at
 
 
-def _shapes(bands: _Bands, at: Floats) -> tuple[Floats, Floats]:
+def _shapes(bands: Bands, at: Floats) -> tuple[Floats, Floats]:
     """g and g' of the lines `at`, (p, lines), in the bands' bins, each (p, lines, j)."""
     g, slope = line_shapes(bands.offset[:, :1] - at, bands.offset.shape[1])
     g *= bands.inside[:, None, :]
@@ -157,7 +83,7 @@ def _shapes(bands: _Bands, at: Floats) -> tuple[Floats, Floats]:
     return g, slope
 
 
-def _amplitudes(bands: _Bands, at: Floats, growth: Floats) -> tuple[Phasors, Floats]:
+def _amplitudes(bands: Bands, at: Floats, growth: Floats) -> tuple[Phasors, Floats]:
     """Least squares of the lines `at`, (p, lines), which grow by `growth` (p,).
 
     Returns their levels and the power that is left, shape (p,).
@@ -172,7 +98,7 @@ def _amplitudes(bands: _Bands, at: Floats, growth: Floats) -> tuple[Phasors, Flo
     return level, left
 
 
-def _slips(bands: _Bands, at: Floats) -> tuple[Phasors, Phasors]:
+def _slips(bands: Bands, at: Floats) -> tuple[Phasors, Phasors]:
     """Levels and slopes of the lines `at`, each (p, lines)."""
     shapes = np.concatenate(_shapes(bands, at), axis=1)
     gram = shapes @ np.swapaxes(shapes, 1, 2) + RIDGE * np.eye(shapes.shape[1])
@@ -182,17 +108,40 @@ def _slips(bands: _Bands, at: Floats) -> tuple[Phasors, Phasors]:
     return both[:, :lines] + TINY_POWER, both[:, lines:]
 
 
-def _fit(kind: str, places: Floats, bands: _Bands, steps: int = TRIAL_STEPS) -> _Fitted:
+def _fit(kind: str, places: Floats, bands: Bands, steps: int = TRIAL_STEPS) -> _Fitted:
     """Newton's steps from `places` on."""
-    weight_of = 1.0 / bands.noise[:, None]
     for _ in range(steps):
-        level, slope = _slips(bands, _lines_at(kind, places, bands))
-        slip = limited(-np.real(slope / level), 0.7)
-        weight = np.square(np.abs(level)) * weight_of
-        step = _step(kind, slip, weight, bands)
+        step = _newton(kind, places, bands)
         places = places + step
         if float(np.abs(step * _unit(kind, bands)).max()) < SETTLED_BINS:
             break
+    return _fitted(kind, places, bands)
+
+
+def _fit_carefully(kind: str, places: Floats, bands: Bands) -> _Fitted:
+    """The same, each step halved until it explains more: overlapping lines throw whole ones far."""
+    best = _fitted(kind, places, bands)
+    for _ in range(NEWTON_STEPS):
+        step = _newton(kind, best.places, bands)
+        if float(np.abs(step * _unit(kind, bands)).max()) < SETTLED_BINS:
+            break
+        for share in HALVINGS:
+            tried = _fitted(kind, best.places + share * step, bands)
+            if _length(tried, bands) < _length(best, bands):
+                best = tried
+                break
+        else:
+            break
+    return best
+
+
+def _newton(kind: str, places: Floats, bands: Bands) -> Floats:
+    level, slope = _slips(bands, _lines_at(kind, places, bands))
+    slip = limited(-np.real(slope / level), 0.7)
+    return _step(kind, slip, np.square(np.abs(level)) / bands.noise[:, None], bands)
+
+
+def _fitted(kind: str, places: Floats, bands: Bands) -> _Fitted:
     at = _lines_at(kind, places, bands)
     level, slope = _slips(bands, at)
     size = np.square(np.abs(level))
@@ -202,12 +151,12 @@ def _fit(kind: str, places: Floats, bands: _Bands, steps: int = TRIAL_STEPS) -> 
     return _Fitted(kind, places, level, left, slip)
 
 
-def _unit(kind: str, bands: _Bands) -> Floats:
+def _unit(kind: str, bands: Bands) -> Floats:
     widest = float(bands.bins_per_ratio.max())
     return np.array([widest, 1.0]) if kind == "sway" else np.array([widest])
 
 
-def _step(kind: str, slip: Floats, weight: Floats, bands: _Bands) -> Floats:
+def _step(kind: str, slip: Floats, weight: Floats, bands: Bands) -> Floats:
     per_ratio = bands.bins_per_ratio[:, None]
     if kind == "sway":
         middle = (weight * per_ratio * slip).sum() / (weight * per_ratio**2).sum()
@@ -219,65 +168,13 @@ def _step(kind: str, slip: Floats, weight: Floats, bands: _Bands) -> Floats:
     return step
 
 
-def _length(fitted: _Fitted, bands: _Bands) -> float:
+def _length(fitted: _Fitted, bands: Bands) -> float:
     """The description length: what is left, and what the model itself takes to say."""
     samples = bands.inside.sum(axis=1) / HANN_BANDWIDTH
     least = np.maximum(FLOOR_SHARE * bands.power, bands.noise * bands.inside.sum(axis=1))
     numbers = 2 * fitted.level.size + fitted.places.size
     told = float((samples * np.log(np.maximum(fitted.left, least))).sum())
     return told + 0.5 * numbers * math.log(2 * float(samples.sum()))
-
-
-def _peaks_of(bands: _Bands, row: int) -> list[float]:
-    """Where the loudest lines of one partial stand, in bins, the loudest first; at most 3."""
-    power = np.square(np.abs(bands.heard[row]))
-    inner = power[1:-1]
-    is_peak = (inner > power[:-2]) & (inner >= power[2:]) & (inner > power.max() * 3e-3)
-    at = np.flatnonzero(is_peak) + 1
-    order = at[np.argsort(-power[at])]
-    return [float(bands.offset[row, i]) for i in order[:3]]
-
-
-def _telling(bands: _Bands) -> list[int]:
-    """The rows to begin with: the loudest partials, and the highest that is loud enough."""
-    power = bands.power
-    loud = np.flatnonzero(power > TELLING_SHARE * power.sum())
-    rows = [int(row) for row in np.argsort(-power)[:STARTING_PARTIALS]]
-    return list(dict.fromkeys([*rows, int(loud[-1])]))
-
-
-def _starts(bands: _Bands) -> list[tuple[str, Floats]]:
-    """Models and where their lines may stand, from the lines of the loudest partials."""
-    starts: list[tuple[str, Floats]] = []
-    for row in _telling(bands):
-        per_ratio = float(bands.bins_per_ratio[row])
-        found = _peaks_of(bands, int(row))
-        limit = WIDEST_CENTS / CENTS * per_ratio
-        near = [place for place in found if abs(place) <= limit]
-        if len(near) >= 2:
-            starts.append(("two", np.array(near[:2]) / per_ratio))
-        if len(near) >= 3:
-            starts.append(("three", np.array(near[:3]) / per_ratio))
-        if len(found) >= 2:
-            starts.append(("sway", np.array([found[0] / per_ratio, abs(found[1] - found[0])])))
-    widest = float(bands.bins_per_ratio.max())
-    starts.append(("two", np.array([-0.8, 0.8]) / widest))
-    starts.sort(key=lambda start: ("two", "sway", "three").index(start[0]))
-    return _distinct(starts, widest)
-
-
-def _distinct(starts: list[tuple[str, Floats]], per_ratio: float) -> list[tuple[str, Floats]]:
-    """Each start but once: those within a bin of each other end at the same place."""
-    kept: list[tuple[str, Floats]] = []
-    for kind, places in starts:
-        scale = np.array([per_ratio, 1.0]) if kind == "sway" else per_ratio
-        bins = np.sort(places * scale)
-        if not any(
-            kind == other and float(np.abs(bins - np.sort(known * scale)).max()) < 1.0
-            for other, known in kept
-        ):
-            kept.append((kind, places))
-    return kept
 
 
 def find_reeds(spectrum: Spectrum, tone: Tone, others_hz: Floats) -> tuple[str, list[Voice]]:
@@ -301,29 +198,32 @@ def find_reeds(spectrum: Spectrum, tone: Tone, others_hz: Floats) -> tuple[str, 
 
 
 def _reeds_of(spectrum: Spectrum, tone: Tone, others_hz: Floats) -> tuple[str, list[Voice]]:
-    """What sounds the note: "one", "two", "three", "sway", "rank" or "unclear", and its voices.
+    """What sounds the note, and its voices.
 
-    The one voice of "sway", of "rank" (lines in the even partials alone) and of
-    "unclear" is the middle; "one" has none, or, where one line leaves something, the
-    centre of all there is.
+    It is "one", "two", "three", "sway", "close", "rank" or "unclear". Of "close" the voices are
+    two, too near to each other to be told for reeds. The one voice of "sway", of "rank" (lines in
+    the even partials alone) and of "unclear" is the middle; "one" has none, or, where one line
+    leaves something, the centre of all there is.
     """
-    bands = _bands(spectrum, tone, others_hz)
-    if bands is None or _beside(tone, bands) < PLAIN_SHARE:
+    bands = bands_of(spectrum, tone, others_hz)
+    if bands is None or beside(tone, bands) < PLAIN_SHARE:
         return "one", []
     one = _fit("one", np.zeros(1), bands)
-    best = one
     if float(one.left.sum()) < PLAIN_SHARE * float(bands.power.sum()):
         return "one", []
-    for kind, places in _starts(bands):
-        fitted = _fit(kind, places, bands)
-        if _plausible(fitted, bands) and _length(fitted, bands) < _length(best, bands):
-            best = fitted
-            if float(best.left.sum()) < ALL_BUT_ALL * float(bands.power.sum()):
-                break
-    best = _fit(best.kind, best.places, bands, NEWTON_STEPS)
-    left = float(np.maximum(best.left - bands.noise * bands.inside.sum(axis=1), 0.0).sum())
-    explained = 1 - left / float(bands.power.sum())
-    if explained < LEAST_EXPLAINED or not (best.kind == "one" or _plausible(best, bands)):
+    tried = _tried(starts_of(bands), bands, _fit)
+    best = _shortest([one, *(fitted for fitted in tried if _plausible(fitted, bands))], bands)
+    if _explained(best, bands) < WELL_EXPLAINED:
+        tried += _tried(pairs_on_a_grid(bands), bands, _fit_carefully)
+        best = _shortest([best, *(fitted for fitted in tried if _plausible(fitted, bands))], bands)
+    best = _fit_carefully(best.kind, best.places, bands)
+    stands = best.kind == "one" or _plausible(best, bands)
+    if not stands or best.kind in ("one", "sway"):
+        close = _close_pair(tried, best if stands else one, bands)
+        if close:
+            return "close", close
+    explained = _explained(best, bands)
+    if explained < LEAST_EXPLAINED or not stands:
         return "unclear", [_centre(bands)]
     if not _in_odd_partials(best, bands):
         return "rank", [_centre(bands)]
@@ -335,8 +235,49 @@ def _reeds_of(spectrum: Spectrum, tone: Tone, others_hz: Floats) -> tuple[str, l
     return best.kind, sorted(voices, key=lambda voice: voice.ratio)
 
 
-def _plausible(fitted: _Fitted, bands: _Bands) -> bool:
-    """Whether reeds would beat and be loud enough, and lines stand within what was heard."""
+def _tried(
+    starts: list[Start], bands: Bands, fit: Callable[[str, Floats, Bands], _Fitted]
+) -> list[_Fitted]:
+    """The models begun at `starts`, until one explains all but all."""
+    tried = []
+    for kind, places in starts:
+        tried.append(fit(kind, places, bands))
+        left = float(tried[-1].left.sum())
+        if left < ALL_BUT_ALL * float(bands.power.sum()) and _plausible(tried[-1], bands):
+            break
+    return tried
+
+
+def _shortest(models: list[_Fitted], bands: Bands) -> _Fitted:
+    return min(models, key=lambda fitted: _length(fitted, bands))
+
+
+def _explained(fitted: _Fitted, bands: Bands) -> float:
+    """The share of the bands' power, noise aside, that a model explains."""
+    left = float(np.maximum(fitted.left - bands.noise * bands.inside.sum(axis=1), 0.0).sum())
+    return 1 - left / float(bands.power.sum())
+
+
+def _close_pair(tried: list[_Fitted], best: _Fitted, bands: Bands) -> list[Voice]:
+    """Two lines that beat too slowly to be told for reeds, where they explain more than `best`.
+
+    What the ear takes for the pitch lies between them all the same: a sound that is a little
+    longer, or higher, is told as two reeds, and must not be told as another pitch.
+    """
+    pairs = [each for each in tried if each.kind == "two" and _plausible(each, bands, slow=True)]
+    if not pairs:
+        return []
+    pair = _shortest(pairs, bands)
+    pair = _fit_carefully("two", pair.places, bands)
+    good = _explained(pair, bands) >= LEAST_EXPLAINED and _plausible(pair, bands, slow=True)
+    return _voices(pair, bands) if good and _length(pair, bands) < _length(best, bands) else []
+
+
+def _plausible(fitted: _Fitted, bands: Bands, slow: bool = False) -> bool:
+    """Whether reeds would beat and be loud enough, and lines stand within what was heard.
+
+    Beats that are `slow` need only be long enough for two lines to be two.
+    """
     if fitted.kind == "sway":
         return 1.0 < abs(float(fitted.places[1])) < SWAY_HZ * bands.seconds
     hz = float((bands.bins_per_ratio / bands.numbers).mean()) / bands.seconds
@@ -348,10 +289,11 @@ def _plausible(fitted: _Fitted, bands: _Bands) -> bool:
     gaps = np.diff(ratios)
     even = float(gaps.min()) > LEAST_EVENNESS * float(gaps.max())
     beat_hz = float(gaps.min()) * hz
-    return loud and even and beat_hz > max(LEAST_BEAT_HZ, LEAST_BEATS / bands.seconds)
+    least_hz = max(LEAST_BEAT_HZ, LEAST_BEATS / bands.seconds)
+    return loud and even and beat_hz > (CLOSE_BEATS / bands.seconds if slow else least_hz)
 
 
-def _in_odd_partials(fitted: _Fitted, bands: _Bands) -> bool:
+def _in_odd_partials(fitted: _Fitted, bands: Bands) -> bool:
     """Whether every line is there in the odd partials: an octave's reed is in none of them."""
     odd = bands.numbers % 2 == 1
     if not 0 < np.count_nonzero(odd) < odd.size:
@@ -362,7 +304,7 @@ def _in_odd_partials(fitted: _Fitted, bands: _Bands) -> bool:
     return bool(level.min() > level.max() * 10 ** (LEAST_LEVEL_DB / 10))
 
 
-def _centre(bands: _Bands) -> Voice:
+def _centre(bands: Bands) -> Voice:
     """The centre of all power about the partials, sure to within what it is spread."""
     power = np.maximum(np.square(np.abs(bands.heard)) - bands.noise[:, None], 0.0)
     ratio = np.where(bands.inside, bands.offset / bands.bins_per_ratio[:, None], 0.0)
@@ -372,7 +314,7 @@ def _centre(bands: _Bands) -> Voice:
     return Voice(1 + middle, CENTRE_WORTH * spread, math.sqrt(total))
 
 
-def _voices(fitted: _Fitted, bands: _Bands) -> list[Voice]:
+def _voices(fitted: _Fitted, bands: Bands) -> list[Voice]:
     samples = np.maximum(bands.inside.sum(axis=1) - fitted.level.shape[1], 1)
     noise = np.maximum(bands.noise, fitted.left / samples)[:, None]
     size = np.square(np.abs(fitted.level))
