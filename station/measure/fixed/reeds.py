@@ -39,9 +39,9 @@ RIDGE = 1e-9  # two lines in one place share what is there
 FLOOR_SHARE = 1e-4  # no instrument holds still to better than 40 dB
 TRIAL_STEPS = 4
 NEWTON_STEPS = 8
-HALVINGS = (1.0, 0.5, 0.25, 0.125)
+HALVINGS = (1.0, 0.5, 0.25)
 ALL_BUT_ALL = 0.004  # left unexplained: no other model is tried
-SETTLED_BINS = 3e-3
+SETTLED_BINS, NEARLY_SETTLED_BINS = 3e-3, 1e-2
 CLOSE_BINS = 2.0  # lines nearer than that share what the window tells of them
 HANN_BANDWIDTH = 1.5  # bins that are worth one independent one (Harris 1978, table I)
 
@@ -111,7 +111,9 @@ def _slips(bands: Bands, at: Floats) -> tuple[Phasors, Phasors]:
 def _fit(kind: str, places: Floats, bands: Bands, steps: int = TRIAL_STEPS) -> _Fitted:
     """Newton's steps from `places` on."""
     for _ in range(steps):
-        step = _newton(kind, places, bands)
+        level, slope = _slips(bands, _lines_at(kind, places, bands))
+        slip = limited(-np.real(slope / level), 0.7)
+        step = _step(kind, slip, np.square(np.abs(level)) / bands.noise[:, None], bands)
         places = places + step
         if float(np.abs(step * _unit(kind, bands)).max()) < SETTLED_BINS:
             break
@@ -122,8 +124,9 @@ def _fit_carefully(kind: str, places: Floats, bands: Bands) -> _Fitted:
     """The same, each step halved until it explains more: overlapping lines throw whole ones far."""
     best = _fitted(kind, places, bands)
     for _ in range(NEWTON_STEPS):
-        step = _newton(kind, best.places, bands)
-        if float(np.abs(step * _unit(kind, bands)).max()) < SETTLED_BINS:
+        weight = np.square(np.abs(best.level)) / bands.noise[:, None]
+        step = _step(kind, limited(best.slips, 0.7), weight, bands)
+        if float(np.abs(step * _unit(kind, bands)).max()) < NEARLY_SETTLED_BINS:
             break
         for share in HALVINGS:
             tried = _fitted(kind, best.places + share * step, bands)
@@ -133,12 +136,6 @@ def _fit_carefully(kind: str, places: Floats, bands: Bands) -> _Fitted:
         else:
             break
     return best
-
-
-def _newton(kind: str, places: Floats, bands: Bands) -> Floats:
-    level, slope = _slips(bands, _lines_at(kind, places, bands))
-    slip = limited(-np.real(slope / level), 0.7)
-    return _step(kind, slip, np.square(np.abs(level)) / bands.noise[:, None], bands)
 
 
 def _fitted(kind: str, places: Floats, bands: Bands) -> _Fitted:
@@ -216,7 +213,7 @@ def _reeds_of(spectrum: Spectrum, tone: Tone, others_hz: Floats) -> tuple[str, l
     if _explained(best, bands) < WELL_EXPLAINED:
         tried += _tried(pairs_on_a_grid(bands), bands, _fit_carefully)
         best = _shortest([best, *(fitted for fitted in tried if _plausible(fitted, bands))], bands)
-    best = _fit_carefully(best.kind, best.places, bands)
+    best = best if best is one else _fit_carefully(best.kind, best.places, bands)
     stands = best.kind == "one" or _plausible(best, bands)
     if not stands or best.kind in ("one", "sway"):
         close = _close_pair(tried, best if stands else one, bands)
@@ -267,8 +264,7 @@ def _close_pair(tried: list[_Fitted], best: _Fitted, bands: Bands) -> list[Voice
     pairs = [each for each in tried if each.kind == "two" and _plausible(each, bands, slow=True)]
     if not pairs:
         return []
-    pair = _shortest(pairs, bands)
-    pair = _fit_carefully("two", pair.places, bands)
+    pair = _fit_carefully("two", _shortest(pairs, bands).places, bands)
     good = _explained(pair, bands) >= LEAST_EXPLAINED and _plausible(pair, bands, slow=True)
     return _voices(pair, bands) if good and _length(pair, bands) < _length(best, bands) else []
 

@@ -20,7 +20,7 @@ STARTING_PARTIALS = 2
 TELLING_SHARE = 1e-3  # of all power: a partial that loud shows lines 10 dB below its loudest
 GRID_BINS = 1.0  # a line is four bins wide: none falls between
 GRID_POINTS = 96
-GRID_PAIRS = 2
+GRID_PAIRS = 1
 APART_BINS = 2.0  # pairs nearer to each other end at the same place
 
 
