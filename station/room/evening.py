@@ -14,6 +14,7 @@ import math
 from collections import deque
 
 from station.measure.rehearsal.activity import Activity
+from station.measure.rehearsal.band import BandCourse
 from station.measure.rehearsal.common import TOLD_SD, Drift, Shares, take_apart
 from station.measure.rehearsal.drift import PlayerDrift
 from station.measure.rehearsal.heard import StringDrift
@@ -41,7 +42,6 @@ SOLVED_IN_GAP_S = 2.0
 EDGE_S = 0.6  # so near a song's beginning or end it is open which side a note is of
 NEAR_CENTS = 60.0  # of an open string, of somebody who tunes
 SURELY_CENTS, SURELY_SIGMAS = 3.0, 3.0
-COURSE_CENTS = 0.4  # what a tuning in between adds to the doubt about the common drift
 STRANGE_CENTS = 3.0
 WAITING_MOST = 2000
 GAPS_TOLD = 40
@@ -61,8 +61,8 @@ class Evening(Part):
         self._heard: dict[str, Known] = {}
         self._waiting: deque[Struck] = deque(maxlen=WAITING_MOST)
         self._offset_s: float | None = None  # from stream time to the room's
-        # Of the common drift since the evening began, at every gap: when, cents, uncertainty.
-        self._course: list[tuple[float, float, float]] = []
+        self._band = BandCourse()
+        self._songs = 0  # that have ended
         self._shares = Shares(None, {}, {})
         self._told = ""
         self._in_gap = False
@@ -117,7 +117,7 @@ class Evening(Part):
         self._a4_hz = self.context.a4_hz()
         self._heard.clear()
         self._waiting.clear()
-        self._course.clear()
+        self._band, self._songs = BandCourse(), 0
         self._shares = Shares(None, {}, {})
         self.players_changed()
 
@@ -160,6 +160,7 @@ class Evening(Part):
         """The band's state was judged anew: enter what is certain by now."""
         in_gap = self._activity.state == "gap"
         began = in_gap and not self._in_gap
+        self._songs += self._in_gap and not in_gap
         self._in_gap = in_gap
         newest_s = self._activity.newest_s
         while self._waiting and (began or newest_s - self._waiting[0].last_s >= SETTLED_S):
@@ -183,6 +184,8 @@ class Evening(Part):
             return
         state = self._activity.state_at(struck.onset_s, EDGE_S)
         tunes = self._activity.tuning_share(struck) > 0.5
+        if struck.steady and not struck.turned:
+            known.drift.hear_glide(note.end_s - note.onset_s, struck.early_cents)
         if state == "playing" and not tunes:
             if struck.steady:
                 midi = hz_to_midi(note.hz, self._a4_hz)
@@ -224,32 +227,25 @@ class Evening(Part):
 
     def _take_apart(self) -> None:
         """What everybody's strings have in common, and what each has of its own."""
+        newest_s = self._activity.newest_s
+        ended_s = self._activity.since_s if self._in_gap else None
+        found = {player: known.found for player, known in self._heard.items()}
+        band = self._band.hear(self._songs, newest_s if ended_s is None else ended_s, found)
         values = {
-            player: [self._since_the_beginning(each) for each in known.found]
-            for player, known in self._heard.items()
+            player: [self._since_the_beginning(each) for each in strings]
+            for player, strings in found.items()
         }
         shared = {
-            player: min((each.shared_cents for each in known.found), default=0.0)
-            for player, known in self._heard.items()
+            player: min((each.shared_cents for each in strings), default=0.0)
+            for player, strings in found.items()
         }
-        self._shares = take_apart(values, shared)
-        common = self._shares.common
-        if self._in_gap and common is not None:
-            began_s = self._activity.since_s or 0.0
-            self._course = [each for each in self._course if each[0] < began_s]
-            unsure = math.hypot(common.uncertainty_cents, COURSE_CENTS)
-            self._course.append((began_s, common.cents, unsure))
+        self._shares = take_apart(values, shared, band)
 
     def _since_the_beginning(self, each: StringDrift) -> Drift:
         """A string's drift as if it had never been tuned: what the band drifted before is added."""
-        before, unsure = self._common_at(each.since_s)
+        before, unsure = self._band.at(each.since_s)
         sd = math.hypot(each.uncertainty_cents, unsure)
         return Drift(each.string, each.cents + before, sd, each.doubt)
-
-    def _common_at(self, at_s: float) -> tuple[float, float]:
-        """How far the whole band had drifted by then, since the evening began; how unsure."""
-        known = (each for each in reversed(self._course) if each[0] <= at_s)
-        return next(((cents, unsure) for _, cents, unsure in known), (0.0, 0.0))
 
     # -- what is told --------------------------------------------------------------------
 
@@ -319,6 +315,6 @@ class Evening(Part):
         since_s = min(times)
         return {
             **moved_as_json(common),
-            "cents": common.cents - self._common_at(since_s)[0],
+            "cents": common.cents - self._band.at(since_s)[0],
             "since_s": self._ago_s(since_s, now_s),
         }

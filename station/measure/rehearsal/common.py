@@ -66,12 +66,15 @@ class Drift(NamedTuple):
 
 
 def take_apart(
-    drifts: Mapping[str, Sequence[Drift]], shared_cents: Mapping[str, float] | None = None
+    drifts: Mapping[str, Sequence[Drift]],
+    shared_cents: Mapping[str, float] | None = None,
+    band: tuple[float, float] | None = None,
 ) -> Shares:
     """Take apart the drifts of each player's strings.
 
     `shared_cents` is the part of each player's standard deviations that is one and the same
-    error for all of their strings.
+    error for all of their strings. `band`, where it is known better than from these drifts alone
+    (`band.BandCourse`), is the common drift in cents and one standard deviation.
     """
     shared = shared_cents or {}
     grid = np.arange(-RANGE_CENTS, RANGE_CENTS + STEP_CENTS / 2, STEP_CENTS)
@@ -92,16 +95,17 @@ def take_apart(
     if len(known) == 1:
         # Alone, all of it is the player's, as far as anybody can know.
         common = _normal(np.where(np.abs(grid) < STEP_CENTS / 2, 0.0, -1e9))
+    elif band is not None:
+        common = _normal(-0.5 * ((grid - band[0]) / max(STEP_CENTS / 2, band[1])) ** 2)
     else:
         common = _normal(prior + sum(common_of.values(), np.zeros(grid.size)))
     players, strings_own = {}, {}
     for player, strings in known.items():
-        others = prior + sum(
-            (log for p, log in common_of.items() if p != player), np.zeros(grid.size)
-        )
-        without = common if len(known) == 1 else _normal(others)
-        own = _own(heard[player], without, wander)
-        players[player] = _moved(grid, own)
+        without = common
+        if len(known) > 1 and band is None:
+            others = (log for p, log in common_of.items() if p != player)
+            without = _normal(prior + sum(others, np.zeros(grid.size)))
+        players[player] = _moved(grid, _own(heard[player], without, wander))
         for each in strings:
             strings_own[player, each.string] = _string_own(grid, each, common)
     told = None if len(known) == 1 else _moved(grid, common)

@@ -20,19 +20,28 @@ from typing import NamedTuple
 
 import numpy as np
 
-from station.measure.rehearsal.heard import Segment, StringDrift, Strings, Tuned
+from station.measure.rehearsal.heard import (
+    GLIDE_CENTS,
+    GLIDE_SD,
+    Segment,
+    StringDrift,
+    Strings,
+    Tuned,
+)
 from station.measure.rehearsal.layout import Floats, Layout, sums
 
 PRESS_CENTS, PRESS_SD = 2.5, 2.5  # a fretted note is sharp by a few cents
-GLIDE_CENTS, GLIDE_SD = 2.0, 2.0  # a pluck's, of which a short note keeps more than a long one
 PLACE_SD = 1.3  # and each fret by its own
 START_CENTS = 4.0  # how far off a string may be that nobody has heard tuned
 TUNED_CENTS = 0.5  # a tuned string may differ from what was heard of it then
 STUDENT = 2.0  # degrees of freedom
 ROUNDS, FEW_ROUNDS, GLANCE_ROUNDS = 12, 6, 2
-FIRST_SIGMA, LEAST_SIGMA, MOST_SIGMA = 6.0, 1.0, 12.0
+FIRST_SIGMA, MOST_SIGMA = 6.0, 12.0
+LEAST_OPEN, LEAST_FRETTED = 0.4, 1.0  # cents: no hand presses twice alike
+MOST_OPEN = 0.6  # no hand is on an open string: what scatters more are fretted notes taken for it
 OUTLIERS = 0.08
 RANGE_CENTS = 100.0  # over which outliers lie evenly
+FEW = 4.0  # notes
 HABIT = 8.0  # notes' worth of what is usual against what was found
 
 TRIED = 8  # slips tried in one go
@@ -46,28 +55,46 @@ AGREE_CENTS = 3.0
 AS_GOOD = 6.0  # natural logarithm of odds: a maximum so much worse no longer counts
 
 
+class Scatter(NamedTuple):
+    """Standard deviations in cents: of an open string's notes, and of fretted ones."""
+
+    open: float
+    fretted: float
+
+
 class Solution(NamedTuple):
-    """`values` of the unknowns, the notes' scatter in cents, log of the posterior."""
+    """`values` of the unknowns, the scatter of open notes and of fretted ones in cents, log of
+    the posterior.
+    """
 
     values: Floats
-    sigma: float
+    sigma: Scatter
     prior: Floats
     log: float
 
 
 def fitted(
-    strings: Strings, segments: Sequence[Segment], tuned: Sequence[Tuned]
+    strings: Strings,
+    segments: Sequence[Segment],
+    tuned: Sequence[Tuned],
+    glide: tuple[float, float] = (GLIDE_CENTS, GLIDE_SD),
 ) -> list[StringDrift]:
-    """The drift of every string since it was tuned last."""
-    return _Fit(Layout(strings, segments, tuned)).result()
+    """The drift of every string since it was tuned last.
+
+    `glide` is how far the player's plucks glide in cents, and one standard deviation.
+    """
+    return _Fit(Layout(strings, segments, tuned), glide).result()
 
 
 class _Fit:
-    def __init__(self, layout: Layout) -> None:
+    def __init__(self, layout: Layout, glide: tuple[float, float]) -> None:
         self._lay = layout
+        self._glide_cents, self._glide_sd = glide
 
     def result(self) -> list[StringDrift]:
-        best = self._climb(self._start(), FIRST_SIGMA, self._lay.usual, ROUNDS)
+        best = self._climb(
+            self._start(), Scatter(FIRST_SIGMA, FIRST_SIGMA), self._lay.usual, ROUNDS
+        )
         found = [best]
         for _ in range(TURNS):
             tried = [
@@ -90,36 +117,56 @@ class _Fit:
     # -- climbing to a maximum -----------------------------------------------------------
 
     def _start(self) -> Floats:
-        values = np.zeros(self._lay.size)
-        values[-2:] = PRESS_CENTS, GLIDE_CENTS
+        values = np.zeros(self._lay.core + self._lay.places)
+        values[-2:] = PRESS_CENTS, self._glide_cents
         return values
 
-    def _climb(self, values: Floats, sigma: float, prior: Floats, rounds: int) -> Solution:
+    def _climb(self, values: Floats, sigma: Scatter, prior: Floats, rounds: int) -> Solution:
         steps = self._step_weights(values)
         share, _ = self._share(values, sigma, prior)
         for turn in range(rounds):
             values, _ = self._least_squares(share, sigma, steps)
-            spread = math.sqrt(
-                float(share @ self._residual(values) ** 2) / max(1.0, float(share.sum()))
-            )
-            sigma = min(max(spread, LEAST_SIGMA), MOST_SIGMA, max(LEAST_SIGMA, sigma))
+            sigma = self._scatter(values, share, sigma)
             steps = self._step_weights(values)
             if turn > 2 or rounds < ROUNDS:
                 prior = self._habits(share)
             share, _ = self._share(values, sigma, prior)
         return Solution(values, sigma, prior, self._log(values, sigma, prior))
 
+    def _scatter(self, values: Floats, share: Floats, before: Scatter) -> Scatter:
+        """How far the notes scatter about the courses; never more than before."""
+        square = share * self._residual(values) ** 2
+        fretted = share @ self._lay.fretted
+        of_fretted = float(square @ self._lay.fretted)
+        of_open = float(square.sum()) - of_fretted
+        # As many notes as it takes to tell are taken to scatter as they are known to.
+        spread = (
+            (of_open + FEW * LEAST_OPEN**2) / (float(share.sum() - fretted) + FEW),
+            (of_fretted + FEW * LEAST_FRETTED**2) / (float(fretted) + FEW),
+        )
+        # The first round's courses are anybody's guess; later ones are held to what is known.
+        most_open = MOST_SIGMA if before.open >= FIRST_SIGMA else MOST_OPEN
+        return Scatter(
+            min(max(math.sqrt(spread[0]), LEAST_OPEN), most_open, max(LEAST_OPEN, before.open)),
+            min(max(math.sqrt(spread[1]), LEAST_FRETTED), MOST_SIGMA, before.fretted),
+        )
+
+    def _variance(self, sigma: Scatter) -> Floats:
+        lay = self._lay
+        out: Floats = lay.variance + np.where(lay.fretted > 0, sigma.fretted**2, sigma.open**2)
+        return out
+
     def _residual(self, values: Floats) -> Floats:
         out: Floats = self._lay.off - self._lay.predicted(values)
         return out
 
-    def _fits(self, values: Floats, sigma: float, prior: Floats) -> Floats:
-        variance = sigma**2 + self._lay.variance
+    def _fits(self, values: Floats, sigma: Scatter, prior: Floats) -> Floats:
+        variance = self._variance(sigma)
         fits: Floats = np.exp(-0.5 * self._residual(values) ** 2 / variance)
         out: Floats = fits * prior * (1.0 - OUTLIERS) / np.sqrt(2 * math.pi * variance)
         return out
 
-    def _share(self, values: Floats, sigma: float, prior: Floats) -> tuple[Floats, Floats]:
+    def _share(self, values: Floats, sigma: Scatter, prior: Floats) -> tuple[Floats, Floats]:
         """How probable each note is on each string; and that it is no outlier, for each note."""
         fits = self._fits(values, sigma, prior)
         inside = self._lay.over_strings(fits)
@@ -134,49 +181,57 @@ class _Fit:
         prior /= lay.over_strings(prior)[lay.note]
         return prior
 
-    def _log(self, values: Floats, sigma: float, prior: Floats) -> float:
+    def _log(self, values: Floats, sigma: Scatter, prior: Floats) -> float:
         lay = self._lay
         inside = lay.over_strings(self._fits(values, sigma, prior))
         log = float(np.log(inside + OUTLIERS / RANGE_CENTS)[lay.possible_notes].sum())
         # The habits follow the notes; what they cost is a Dirichlet prior about what is usual.
         log += HABIT * lay.habit_log(prior)
         step = lay.steps(values)
-        log -= 0.5 * float((lay.shared_steps(values) ** 2).sum())
+        step = np.concatenate((step, lay.shared_steps(values)))
         log -= 0.5 * (STUDENT + 1.0) * float(np.log1p(step**2 / STUDENT).sum())
         log -= 0.5 * float(((values[lay.courses : -2] / PLACE_SD) ** 2).sum())
-        log -= 0.5 * ((float(values[-1]) - GLIDE_CENTS) / GLIDE_SD) ** 2
+        log -= 0.5 * ((float(values[-1]) - self._glide_cents) / self._glide_sd) ** 2
         log -= 0.5 * ((float(values[-2]) - PRESS_CENTS) / PRESS_SD) ** 2
         log -= 0.5 * float(((values[lay.firsts] / START_CENTS) ** 2).sum())
         off = lay.total(values)[lay.tuned_knots] - lay.tuned_cents
         return log - 0.5 * float((off**2 / (TUNED_CENTS**2 + lay.tuned_variance)).sum())
 
-    def _least_squares(self, share: Floats, sigma: float, steps: Floats) -> tuple[Floats, Floats]:
-        """Unknowns and the matrix of normal equations (the inverse covariance)."""
+    def _least_squares(
+        self, share: Floats, sigma: Scatter, steps: tuple[Floats, Floats]
+    ) -> tuple[Floats, Floats]:
+        """Unknowns, and the inverse covariance of all but the frets' own errors."""
         lay = self._lay
-        matrix, right = lay.normal(share / (sigma**2 + lay.variance))
+        matrix, right, between, frets, frets_right = lay.normal(share / self._variance(sigma))
         diagonal = np.einsum("ii->i", matrix)
-        diagonal[lay.courses : -2] += PLACE_SD**-2
         diagonal[-2] += PRESS_SD**-2
         right[-2] += PRESS_CENTS * PRESS_SD**-2
-        diagonal[-1] += GLIDE_SD**-2
-        right[-1] += GLIDE_CENTS * GLIDE_SD**-2
+        diagonal[-1] += self._glide_sd**-2
+        right[-1] += self._glide_cents * self._glide_sd**-2
         diagonal[lay.firsts] += START_CENTS**-2
         weight = 1.0 / (TUNED_CENTS**2 + lay.tuned_variance)
         lay.add_tunings(matrix, right, weight)
-        lay.add_links(matrix, steps)
-        values: Floats = np.linalg.solve(matrix, right)
-        return values, matrix
+        lay.add_links(matrix, *steps)
+        # The frets' errors are eliminated: Schur's complement, of which they are the diagonal part.
+        frets = frets + PLACE_SD**-2
+        eased = between / frets
+        matrix -= eased @ between.T
+        core: Floats = np.linalg.solve(matrix, right - eased @ frets_right)
+        errors = (frets_right - core @ between) / frets
+        return np.concatenate((core[:-2], errors, core[-2:])), matrix
 
-    def _step_weights(self, values: Floats) -> Floats:
-        out: Floats = (STUDENT + 1.0) / (STUDENT + self._lay.steps(values) ** 2)
-        return out
+    def _step_weights(self, values: Floats) -> tuple[Floats, Floats]:
+        """Of the strings' own steps, and of those all take together."""
+        both = self._lay.steps(values), self._lay.shared_steps(values)
+        own, shared = ((STUDENT + 1.0) / (STUDENT + step**2) for step in both)
+        return own, shared
 
     # -- other maxima ----------------------------------------------------------------------
 
     def _proposals(self, best: Solution) -> list[Floats]:
         """Slips that might explain more: of one string, or exchanged between two."""
         slips = []
-        sigma = WIDER * best.sigma
+        sigma = Scatter(*(WIDER * each for each in best.sigma))
         fits = self._fits(best.values, sigma, self._lay.usual)
         whole = self._lay.over_strings(fits) + OUTLIERS / RANGE_CENTS
         for string in range(self._lay.strings):
@@ -189,7 +244,7 @@ class _Fit:
         return out + self._exchanged(best.values)
 
     def _slips_of(
-        self, string: int, values: Floats, sigma: float, fits: Floats, whole: Floats
+        self, string: int, values: Floats, sigma: Scatter, fits: Floats, whole: Floats
     ) -> list[tuple[float, int, int, float]]:
         """The likeliest slips of a string: logarithm of the odds won, string, since when, cents.
 
@@ -199,7 +254,7 @@ class _Fit:
         pairs = np.flatnonzero((lay.string == string) & (lay.segment >= lay.since_base[string]))
         if not pairs.size:
             return []
-        variance = (sigma**2 + lay.variance[pairs])[:, None]
+        variance = self._variance(sigma)[pairs, None]
         shifted = (lay.off - lay.predicted(values))[pairs, None] - SLIPS_CENTS
         likely = np.exp(-0.5 * shifted**2 / variance) / np.sqrt(2 * math.pi * variance)
         likely *= ((1.0 - OUTLIERS) * lay.usual[pairs])[:, None]

@@ -14,7 +14,8 @@ from copy import deepcopy
 from dataclasses import replace
 
 from station.measure.rehearsal.course import fitted
-from station.measure.rehearsal.heard import Segment, StringDrift, Strings, Tuned
+from station.measure.rehearsal.heard import Glides, Segment, StringDrift, Strings, Tuned
+from station.measure.rehearsal.played import GLIDE_CENTS
 
 SEGMENT_S = 40.0
 MOST_SEGMENTS = 11
@@ -44,6 +45,7 @@ class PlayerDrift:
         )
         self._segments: list[Segment] = []
         self._tuned: list[Tuned] = []
+        self._glides = Glides()
         self._gap = True
         self._carried: dict[int, StringDrift] = {}
         self.changed = False
@@ -68,6 +70,11 @@ class PlayerDrift:
         segment.length.append(max(0.0, length_s))
         segment.at.append(at_s)
         self.changed = True
+
+    def hear_glide(self, length_s: float, early_cents: float | None) -> None:
+        """A steady note, in a song or not: how much higher than it settled it began."""
+        if early_cents is not None and abs(early_cents) <= GLIDE_CENTS and length_s > 0.0:
+            self._glides.hear(length_s, early_cents)
 
     def hear_tuned(
         self, string: int, cents: float, unsure_cents: float, at_s: float, moved: bool
@@ -146,10 +153,12 @@ class PlayerDrift:
         """What `solve` does, to be done later or elsewhere: it shares nothing that changes."""
         self.changed = False
         segments, tuned = deepcopy(self._segments), tuple(self._tuned)
-        strings, carried = self._strings, dict(self._carried)
+        strings, carried, glide = self._strings, dict(self._carried), self._glides.known()
         if not strings.numbers or not segments:
             return list
-        return lambda: [self._completed(each, carried) for each in fitted(strings, segments, tuned)]
+        return lambda: [
+            self._completed(each, carried) for each in fitted(strings, segments, tuned, glide)
+        ]
 
     def _completed(self, found: StringDrift, carried: dict[int, StringDrift]) -> StringDrift:
         alike = tuple(n for n in self._alike[found.string] if n != found.string)

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from station.measure.rehearsal.heard import Segment, Strings, Tuned
+from station.measure.rehearsal.heard import GLIDE_S, Segment, Strings, Tuned
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -24,12 +25,22 @@ NOTHING = 1e4  # weight of what is nothing by definition
 MOST_CENTS = 40.0  # nearer to half a semitone nobody knows which note it was
 FRETS = 22
 FRET_WEIGHT = 6.0  # frets; lower ones are played more often (common practice, no source)
-OPEN_WEIGHT = 2.0
 FIXED_STEP_CENTS = 0.35
 STEP_CENTS = 0.5  # a minute: what most strings drift by themselves
 SHARED_STEP_CENTS = 1.0  # and all of them together
-GLIDE_S = 0.25  # a note so long keeps a third of its pluck's glide in its pitch
 GAP_STEP_CENTS = 1.0  # somebody may have tuned unheard
+
+
+class Normal(NamedTuple):
+    """Normal equations: of courses, pressing and glide (``matrix``, ``right``), of every fret's
+    own error (``frets`` is their diagonal, they have nothing in common), and between the two.
+    """
+
+    matrix: Floats
+    right: Floats
+    between: Floats
+    frets: Floats
+    frets_right: Floats
 
 
 class Layout:
@@ -165,9 +176,9 @@ class Layout:
         out: Floats = (values[self._two] - values[self._one]) / self._sd
         return out
 
-    def add_links(self, matrix: Floats, weights: Floats) -> None:
+    def add_links(self, matrix: Floats, weights: Floats, shared: Floats) -> None:
         """Hold neighbouring knots together; where a course begins by definition, at nothing."""
-        weight = np.concatenate((weights / self._sd**2, self._shared_weight))
+        weight = np.concatenate((weights / self._sd**2, shared * self._shared_weight))
         size = matrix.shape[0]
         added = np.concatenate((weight, weight, -weight, -weight))
         matrix += sums(self._linked, added, size * size).reshape(size, size)
@@ -178,7 +189,7 @@ class Layout:
         one = np.concatenate((self._one, shared))
         two = np.concatenate((self._two, shared + 1))
         rows, columns = np.concatenate((one, two, one, two)), np.concatenate((one, two, two, one))
-        self._linked: Ints = rows * self.size + columns
+        self._linked: Ints = rows * self.core + columns
 
     def course_from(self, string: int, segment: int) -> slice:
         """The knots of a string from a segment on, until it is tuned again."""
@@ -229,24 +240,24 @@ class Layout:
         self.variance: Floats = (unsure**2)[note]
         self.segment: Ints = segment[note]
         self.newest: NDArray[np.bool_] = self.segment == len(self._segments) - 1
-        self._fretted: Floats = (fret[possible] > 0).astype(np.float64)
+        self.fretted: Floats = (fret[possible] > 0).astype(np.float64)
         self._short: Floats = np.exp(-length / GLIDE_S)[note]
         usual = np.exp(-fret[possible] / FRET_WEIGHT)
-        usual *= np.where(fret[possible] == 0, OPEN_WEIGHT, 1.0)
         self.usual: Floats = usual / self.over_strings(usual)[note]
         self.possible_notes: NDArray[np.bool_] = possible.any(axis=1)
-        pitches, place = np.unique(pitch[possible], return_inverse=True)
-        self._pitch: Ints = place
-        self._pitches = int(pitches.size)
+        _, kind = np.unique(pitch[possible], return_inverse=True)
         self._knot: Ints = self._at[self.segment, self.string]
         before, beyond = self._place(at)
         self._before: Ints = before[note]
         self._beyond: Floats = beyond[note]
-        self.place: Ints = self._pitch * self.strings + self.string
-        self.places: int = self._pitches * self.strings
-        _, first = np.unique(self.place, return_index=True)
+        # Every fret of every string has an error of its own.
+        _, first, place = np.unique(
+            kind * self.strings + self.string, return_index=True, return_inverse=True
+        )
+        self.place: Ints = place
+        self.places: int = int(first.size)
         self._first_of_place: Ints = first
-        self.size: int = self.courses + self._pitches + 2
+        self.core: int = self.courses + 2
 
     def habit_log(self, prior: Floats) -> float:
         """The sum, over pitches and strings, of what is usual times the log of what is found."""
@@ -260,10 +271,10 @@ class Layout:
 
     def predicted(self, values: Floats) -> Floats:
         """What the unknowns make of every pair, in cents."""
-        pitch = values[self.courses + self._pitch]
+        error = values[self.courses + self.place]
         before, after = values[self._before], values[self._before + 1]
         out: Floats = values[self._knot] + before + self._beyond * (after - before)
-        out += self._fretted * (pitch + values[-2])
+        out += self.fretted * (error + values[-2])
         out += self._short * values[-1]
         return out
 
@@ -271,34 +282,44 @@ class Layout:
 
     def _lay_sums(self) -> None:
         """Which entries of the normal equations each pair adds to, and how much of its weight."""
-        size, count = self.size, self._knot.size
+        core, count = self.core, self._knot.size
         # An open string has neither a fret's error nor a hand's: all notes of it hang together.
         columns: list[tuple[Ints, Floats]] = [
             (self._knot, np.ones(count)),
             (self._before, 1.0 - self._beyond),
             (self._before + 1, self._beyond),
-            (self.courses + self._pitch, self._fretted),
-            (np.full(count, size - 2), self._fretted),
-            (np.full(count, size - 1), self._short),
+            (np.full(count, core - 2), self.fretted),
+            (np.full(count, core - 1), self._short),
         ]
-        pairs = [(one, two) for i, one in enumerate(columns) for two in columns[i:]]
-        # Half of each diagonal entry: the matrix is added to its own transpose.
-        halves = [0.5 if one is two else 1.0 for one, two in pairs]
-        self._flat = np.concatenate([one[0] * size + two[0] for one, two in pairs])
-        self._gain: Floats = np.concatenate(
-            [half * one[1] * two[1] for half, (one, two) in zip(halves, pairs, strict=True)]
-        )
-        self._columns = np.concatenate([column for column, _ in columns])
-        self._column_gain: Floats = np.concatenate([gain for _, gain in columns])
-        self._counts = (len(pairs), len(columns))
+        flat: list[Ints] = []
+        gain: list[Floats] = []
+        for i, one in enumerate(columns):
+            for two in columns[i:]:
+                # Half of each diagonal entry: the matrix is added to its own transpose.
+                half = 0.5 if one is two else 1.0
+                flat.append(one[0] * core + two[0])
+                gain.append(half * one[1] * two[1])
+            flat.append(core * core + one[0] * self.places + self.place)
+            gain.append(one[1] * self.fretted)
+        self._flat: Ints = np.concatenate(flat)
+        self._gain: Floats = np.array(gain)
+        self._columns: Ints = np.concatenate([column for column, _ in columns])
+        self._column_gain: Floats = np.array([gain for _, gain in columns])
 
-    def normal(self, weight: Floats) -> tuple[Floats, Floats]:
-        """Matrix and right side of the weighted normal equations of all pairs."""
-        size, (products, columns) = self.size, self._counts
-        added = np.tile(weight, products) * self._gain
-        half = sums(self._flat, added, size * size).reshape(size, size)
-        pulled = np.tile(weight * self.off, columns) * self._column_gain
-        return half + half.T, sums(self._columns, pulled, size)
+    def normal(self, weight: Floats) -> Normal:
+        """The weighted normal equations of all pairs."""
+        core = self.core
+        added = (self._gain * weight).ravel()
+        both = sums(self._flat, added, core * (core + self.places))
+        half, mixed = both[: core * core].reshape(core, core), both[core * core :]
+        pulled = weight * self.off
+        return Normal(
+            half + half.T,
+            sums(self._columns, (self._column_gain * pulled).ravel(), core),
+            mixed.reshape(core, self.places),
+            sums(self.place, weight * self.fretted, self.places),
+            sums(self.place, pulled * self.fretted, self.places),
+        )
 
 
 def sums(places: Ints, each: Floats, size: int) -> Floats:

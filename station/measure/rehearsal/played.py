@@ -88,6 +88,13 @@ class Struck:
         )
 
     @property
+    def early_cents(self) -> float | None:
+        """How much higher than its settled pitch it began; None where either is not known."""
+        if self.note is None or not self.first_hz:
+            return None
+        return 1200.0 * math.log2(self.first_hz / self.note.hz)
+
+    @property
     def turned(self) -> bool:
         """Whether its pitch went, late in the note, one way, as a peg moves it."""
         whole = self.rise_cents + self.fall_cents
