@@ -28,6 +28,7 @@ from station.measure.rehearsal.one_line import (
     line_state,
 )
 from station.measure.rehearsal.played import Struck
+from station.measure.rehearsal.room_sound import of_the_room
 from station.measure.rehearsal.tuning_like import tuning_share
 from station.measure.types import Gap, Level, Note, Reading
 
@@ -239,9 +240,13 @@ class Activity:
     def _judge(self) -> None:
         size = max((len(line.active) for line in self._lines.values()), default=0)
         playing, voices, count = [0.0] * size, [0.0] * size, [0] * size
-        for number, line in self._lines.items():
-            shares = line_shares(line, self._others(number))
+        told = [line_shares(line, self._others(number)) for number, line in self._lines.items()]
+        lines = list(self._lines.values())
+        rooms = of_the_room(lines, _song_notes(lines, told, size))
+        for line, shares, room in zip(lines, told, rooms, strict=True):
             for i, (plays, _) in enumerate(shares):
+                if room[i]:
+                    continue
                 playing[i] += plays
                 voices[i] += plays if line.pitched else 0.0
                 count[i] += plays > 0.5
@@ -270,6 +275,19 @@ class Activity:
             self._base = settled[-1]
         self._first = first
         self._path = likeliest(evidence, self._base)
+
+
+def _song_notes(
+    lines: Sequence[Line], shares: Sequence[Sequence[tuple[float, float]]], size: int
+) -> list[bool]:
+    """For each frame whether a note that is more probably one of a song sounds on any line."""
+    return [
+        any(
+            line.notes[i] is not None and told[i][0] > 0.5
+            for line, told in zip(lines, shares, strict=True)
+        )
+        for i in range(size)
+    ]
 
 
 def _evidence(playing: float, voices: float, count: int, usual: float) -> float:
