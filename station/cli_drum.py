@@ -134,7 +134,12 @@ def heads(
     type=click.Path(path_type=Path, readable=False),
     help="Kit and songs, TOML or JSON.",
 )
-@click.option("--drum", "drums", multiple=True, help='"high tom:10x7:G3+12", inches or mm.')
+@click.option(
+    "--drum",
+    "drums",
+    multiple=True,
+    help='"high tom:10x7:G3+12", inches or mm; ":snare", ":bass" or ":timbale" last.',
+)
 @click.option(
     "--song", "songs", multiple=True, help='"Low tide:E minor:E1,A1,B1", bass notes last.'
 )

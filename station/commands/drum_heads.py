@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from station.commands.drum_tap import LEAST_SHOWN_CENTS, hear_taps, note_and_cents
+from station.commands.drum_tap import LEAST_SHOWN_CENTS, hear_taps, note_and_cents, tap_of
 from station.commands.printed import complain, json_line, print_lines
 from station.errors import NoTapError
-from station.measure.drums.tap import WHY, tap
+from station.measure.drums.tap import WHY
 from station.measure.drums.types import Tap
 from station.music.names import NamingSystem, note_in
 from station.music.pitch import check_a4
@@ -51,7 +51,7 @@ def run_heads(
 
 def _tap_in(path: str) -> tuple[Tap, Any]:
     strokes, fault = hear_taps(path)
-    found = tap(strokes)
+    found = tap_of(strokes)
     if found is not None:
         return found, fault
     if fault is not None:

@@ -30,6 +30,16 @@ class Heard(NamedTuple):
     fault: SoundFileError | None
 
 
+def tap_of(strokes: Sequence[Stroke]) -> Tap | None:
+    """The tap in a file's strokes; where all are clipped, of those: a recording stays as it is."""
+    return tap(strokes) or tap(strokes, clipped_too=True)
+
+
+def is_clipped(said: Tap) -> bool:
+    """Whether a tap rests on strokes that clipped."""
+    return any(each.verdict == "clipped" for each in said.strokes)
+
+
 def hear_taps(path: str) -> Heard:
     """Every stroke on the loudest channel of a file; raises SoundFileError."""
     told = hear_loudest(path, FromStart)
@@ -83,7 +93,7 @@ def _tap_of(path: str) -> tuple[list[Stroke], Tap | None, int]:
         strokes, fault = hear_taps(path)
     except StationError as error:
         return [], None, complain(str(error), error.exit_code)
-    found = tap(strokes)
+    found = tap_of(strokes)
     if fault is not None:
         return strokes, found, complain(str(fault), fault.exit_code)
     if found is not None:
@@ -119,6 +129,7 @@ def tap_json(said: Tap, path: str, a4_hz: float) -> dict[str, Any]:
         "sure": said.sure,
         "taps": len(said.strokes),
         "spread_cents": said.spread_cents,
+        "clipped": is_clipped(said),
         "dropped": [{"at_s": at_s, "why": why} for at_s, why in said.dropped],
     }
 
@@ -170,6 +181,8 @@ def tap_lines(said: Tap, path: str, a4_hz: float, names: NamingSystem) -> list[s
     count = len(said.strokes)
     taps = "1 tap" if count == 1 else f"{count} taps, spread {said.spread_cents:.1f} cents"
     lines.append(f"  {taps}")
+    if is_clipped(said):
+        lines.append("  the recording clips: measured from what rings on after each stroke")
     return lines + [f"  left out at {at_s:.2f} s: {why}" for at_s, why in said.dropped]
 
 

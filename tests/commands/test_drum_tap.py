@@ -169,6 +169,30 @@ def test_only_bad_strokes_are_a_fault_that_says_why(as_json, tmp_path):
     assert "too soft" in faults[0]
 
 
+def test_a_recording_that_clips_at_every_stroke_is_measured_from_what_rings_on(
+    as_json, people, tmp_path
+):
+    loud = np.clip(3 * take([(0.4, OPEN.sound(2.0)), (2.4, OPEN.sound(2.0))], 4.4, -80.0), -1, 1)
+    clipped = write(tmp_path / "clipped.wav", loud)
+
+    said, _, code = as_json(clipped)
+
+    assert code == 0
+    assert said[-1]["clipped"]
+    assert said[-1]["taps"] == 2
+    assert abs(1200 * np.log2(said[-1]["fundamental_hz"] / 110.5)) < 5
+    assert any("the recording clips" in line for line in people(clipped))
+
+
+def test_one_stroke_of_several_that_clips_is_left_out(as_json, tmp_path):
+    x = take([(0.4, OPEN.sound(2.0)), (2.4, 3 * OPEN.sound(2.0))], 4.4, -80.0)
+
+    said, _, _ = as_json(write(tmp_path / "one.wav", np.clip(x, -1, 1)))
+
+    assert not said[-1]["clipped"]
+    assert [each["why"] for each in said[-1]["dropped"]] == ["the line clips: turn its level down"]
+
+
 def test_a_rim_click_alone_gives_no_tap(as_json, tmp_path):
     said, _, code = as_json(write(tmp_path / "rim.wav", take([(0.4, rim_click())], 1.5)))
 

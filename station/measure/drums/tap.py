@@ -36,14 +36,16 @@ WHY: dict[StrokeVerdict, str] = {
 }
 
 
-def tap(strokes: Iterable[Stroke]) -> Tap | None:
+def tap(strokes: Iterable[Stroke], clipped_too: bool = False) -> Tap | None:
     """What `strokes` on one drum say together; None where none of them is good.
 
-    A stroke that was told again counts as it was told last.
+    A stroke that was told again counts as it was told last. ``clipped_too``: those that clipped
+    are as good; what rings on after the stroke did not clip, and pitch is measured there.
     """
     latest = list({(each.line, each.at_s): each for each in strokes}.values())
-    good = [each for each in latest if each.verdict == "good" and each.fundamental is not None]
-    dropped = [(each.at_s, WHY[each.verdict]) for each in latest if each.verdict in WHY]
+    fit = ("good", "clipped") if clipped_too else ("good",)
+    good = [each for each in latest if each.verdict in fit and each.fundamental is not None]
+    dropped = [(e.at_s, WHY[e.verdict]) for e in latest if e.verdict in WHY and e not in good]
     if not good:
         return None
     pitch_hz = _agreed_hz(good)
