@@ -222,7 +222,8 @@ class ToneOut:
             self._play(order, run)
         except OSError as error:  # ToneError, LineInputError, or no process can be had
             run.heard = run.sent.number
-            self._report(OutputState("failed", str(error)))
+            if not self._closing:  # a child that is slow to end is ended
+                self._report(OutputState("failed", str(error)))
         except Exception as fault:
             # The thread goes on: the next tone may well be played.
             log.exception("the reference tone has ended by a fault")

@@ -148,7 +148,7 @@ def test_a_builders_own_lamps_are_lit_and_what_may_get_in_their_way_is_said_firs
 
 def test_a_builders_own_button_is_waited_for(factory, capsys, own_pins):
     code = while_it_runs(
-        lambda: run_buttons(own_pins, "mock", 0.6, as_json=False),
+        lambda: run_buttons(own_pins, "mock", 1.5, as_json=False),
         lambda: press(factory, 27, 0.1, last=27),
     )
 

@@ -135,7 +135,7 @@ def test_the_reckoned_peak_is_the_highest_point_of_the_sum(partials):
     assert total.max() == pytest.approx(peak(partials), rel=1e-5)
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(asks)
 def test_no_sample_is_louder_than_was_asked_for_nor_than_the_cap(ask):
     highest = np.abs(played(ask)).max()
@@ -293,7 +293,7 @@ def test_a_tone_stopped_while_it_swells_is_swelled_first():
 
 
 @given(asks, st.lists(st.integers(1, 5000), min_size=1, max_size=8))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_how_it_is_cut_into_blocks_changes_nothing(ask, cuts):
     whole = played(ask, 44_100)
     synth = ToneSynth(44_100)
