@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Callable
 
 from station.measure.rehearsal.activity import Activity
 from station.measure.rehearsal.band import BandCourse
@@ -20,7 +21,7 @@ from station.measure.rehearsal.drift import PlayerDrift
 from station.measure.rehearsal.heard import StringDrift
 from station.measure.rehearsal.played import Struck
 from station.measure.rehearsal.tuning_like import LONG_S
-from station.measure.types import Gap, Heard, Level
+from station.measure.types import Gap, Heard, Level, Note, Reading
 from station.music.pitch import cents_between, hz_to_midi
 from station.room.known_strings import (
     Data,
@@ -52,11 +53,13 @@ class Evening(Part):
 
     `tick` does what takes some milliseconds, for one player at a time. The snapshot's key:
     ``state`` is ``playing``, ``gap``, ``tuning`` (a gap in which somebody tunes) or ``not known``,
-    ``for_s`` for how long; times in ``gaps`` are seconds ago.
+    ``for_s`` for how long; times in ``gaps`` are seconds ago. ``proves`` tells whether what was
+    heard can be nothing but the band's own: the station's own tone is no string of theirs.
     """
 
     def __init__(self, context: Context) -> None:
         super().__init__(context)
+        self.proves: Callable[[Reading | Note, float], bool] = lambda *_: True
         self._activity = Activity()
         self._heard: dict[str, Known] = {}
         self._waiting: deque[Struck] = deque(maxlen=WAITING_MOST)
@@ -77,6 +80,8 @@ class Evening(Part):
             if isinstance(heard, Level):
                 self._offset_s = now_s - heard.at_s
             return self._activity.hear(heard) and self._judged()
+        if not self.proves(heard, now_s):
+            return False
         struck = self._activity.hear_pitch(heard)
         if struck is not None and struck.note is heard and not heard.clipped:
             self._waiting.append(struck)

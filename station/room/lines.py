@@ -61,7 +61,7 @@ class Lines:
         if not seats:
             payload = pitch_payload(heard, None, None, a4_hz)
             return [Event(kind, f"line-{heard.line}", payload)], False
-        proves = self._proves(heard, now_s)
+        proves = self.proves(heard, now_s)
         before = self._takes.pop(heard.line, None)
         events, moved = [], False
         for found in attribute(heard.hz, seats, a4_hz, self.whose_turn(heard.line)):
@@ -77,7 +77,7 @@ class Lines:
                     moved = _note_down(found, each, counts, now_s) or moved
         return events, moved
 
-    def _proves(self, heard: Reading | Note, now_s: float) -> bool:
+    def proves(self, heard: Reading | Note, now_s: float) -> bool:
         """Whether the sound can be nothing but the band's own."""
         if now_s < self._toned_until_s:
             self._toned_onset_s[heard.line] = heard.onset_s

@@ -90,6 +90,7 @@ class Room(FixedPitch):
         self.bench.whose_turn, self.bench.is_bands_own = self.turns.holder, self._lines.is_bands_own
         self._lines.whose_turn = self.turns.holder
         self.evening = Evening(self.context)
+        self.evening.proves = self._lines.proves
         self.order.doing = lambda: self.evening.doing
         self.parts: dict[str, Part] = {
             "heads": self.heads,

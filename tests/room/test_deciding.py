@@ -558,6 +558,21 @@ def test_a_note_that_began_under_the_tone_proves_nothing_when_it_is_told_later()
     assert string_of(room, "bram", 3)["roll"] == "in"
 
 
+def test_the_evening_takes_no_note_of_the_tone_for_a_string_that_drifted():
+    room = band("oda")
+    before = Reading(2, 0.5, 110.0, 0.1, 1e-4, 12, 0.4)
+    during = Reading(2, 5.5, 110.0, 0.1, 1e-4, 12, 5.0)
+    own = Reading(2, 31.2, 110.0, 0.1, 1e-4, 12, 31.0)
+
+    told = [room.evening.proves(before, 0.5)]
+    room.set_tone(tone(11.0), 1.0)
+    told.append(room.evening.proves(during, 5.5))
+    room.clear_tone(6.0)
+    told += [room.evening.proves(during, 30.0), room.evening.proves(own, 31.2)]
+
+    assert told == [True, False, False, True]
+
+
 def test_for_a_moment_after_the_tone_a_note_may_still_be_the_tone():
     room = band("oda")
     hz = string_of(room, "bram", 3)["target_hz"]

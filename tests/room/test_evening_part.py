@@ -237,6 +237,20 @@ def test_on_a_shared_line_only_what_one_player_alone_can_play_counts() -> None:
     assert set(hall.strings("odell")) == {1, 2, 3, 4}
 
 
+def test_what_is_heard_while_the_station_sounds_its_tone_says_nothing_of_any_string() -> None:
+    hall = Hall()
+    hall.evening.proves = lambda heard, now_s: now_s < 40.0 or now_s >= 60.0
+
+    hall.play(40.0, riff())
+    before = hall.strings("wren")
+    hall.play(20.0, [(line, midi - 0.3) for line, midi in riff()])
+    hall.play(30.0, riff())
+    hall.rest(8.0)
+
+    assert set(before) == {1, 2, 3, 4, 5, 6}
+    assert all(abs(cents) < 1.5 for cents in hall.strings("wren").values())
+
+
 def test_drums_have_no_drift_and_an_instrument_of_fixed_pitch_neither() -> None:
     hall = Hall(
         players=(
