@@ -17,6 +17,7 @@ REACH_DOWN = 0.6  # under the lowest
 NAMED = 0.5  # more probably drifted than not
 NAMED_SD = 2.5  # cents: what is less sure names nobody, unless it is a drift all the same
 SURELY_NAMED = 0.9
+OPEN_DOUBT = 0.15  # so probably it was another string: that names nobody
 PLAYER_STRINGS = 3  # so many, and all that are known, alike: it is the player
 
 Target = tuple[int, int, float]  # string, MIDI note, offset in cents
@@ -60,7 +61,10 @@ def can_play(seat: Seat, midi: float) -> bool:
 def named(player: str, known: Known, shares: Shares) -> list[Data]:
     """A player's strings that have drifted, or the player where all of them did alike."""
     strings = {n: own for (p, n), own in shares.strings.items() if p == player}
-    moved = {n: own for n, own in strings.items() if _is_named(own)}
+    doubt = {each.string: each.doubt for each in known.found}
+    moved = {
+        n: own for n, own in strings.items() if _is_named(own) and doubt.get(n, 0.0) < OPEN_DOUBT
+    }
     whole = shares.players.get(player)
     alike = {each.string: each.alike for each in known.found}
     if whole is not None and _is_named(whole) and len(moved) == len(strings) >= PLAYER_STRINGS:

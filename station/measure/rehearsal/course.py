@@ -15,7 +15,7 @@ nearly as good make the result less sure.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -45,10 +45,10 @@ FEW = 4.0  # notes
 HABIT = 8.0  # notes' worth of what is usual against what was found
 
 TRIED = 8  # slips tried in one go
-TURNS = 3
-PROMISING = 2  # of those tried, after a glance at each
+TURNS = 6
+PROMISING = 3  # of those tried, after a glance at each
 LEAST_GAIN = 2.0  # logarithm of the odds
-SLIP_CENTS = 4.0
+SLIP_CENTS = 2.5
 SLIPS_CENTS: Floats = np.arange(-32.0, 33.0)
 WIDER = 1.4  # than the notes' scatter, while a slip's size is known to a cent only
 AGREE_CENTS = 3.0
@@ -73,28 +73,49 @@ class Solution(NamedTuple):
     log: float
 
 
+RESUMED = Scatter(1.0, 2.0)
+
+
+class Courses(NamedTuple):
+    """Where every string was when, in cents, and what pressing adds: a fit to go on from."""
+
+    courses: Mapping[int, tuple[Floats, Floats]]  # by string: times and offsets
+    press_cents: float
+
+
 def fitted(
     strings: Strings,
     segments: Sequence[Segment],
     tuned: Sequence[Tuned],
     glide: tuple[float, float] = (GLIDE_CENTS, GLIDE_SD),
-) -> list[StringDrift]:
+    before: Courses | None = None,
+) -> tuple[list[StringDrift], Courses]:
     """The drift of every string since it was tuned last.
 
-    `glide` is how far the player's plucks glide in cents, and one standard deviation.
+    `glide` is how far the player's plucks glide in cents, and one standard deviation; `before`
+    what came out when fewer notes were known. That is one of the places from which the best
+    explanation is looked for; where it is not the best it is forgotten.
     """
-    return _Fit(Layout(strings, segments, tuned), glide).result()
+    fit = _Fit(Layout(strings, segments, tuned), glide, before)
+    return fit.result(), fit.courses()
 
 
 class _Fit:
-    def __init__(self, layout: Layout, glide: tuple[float, float]) -> None:
+    def __init__(
+        self, layout: Layout, glide: tuple[float, float], before: Courses | None = None
+    ) -> None:
         self._lay = layout
         self._glide_cents, self._glide_sd = glide
+        self._before = before
+        self._best: Solution | None = None
 
     def result(self) -> list[StringDrift]:
         best = self._climb(
             self._start(), Scatter(FIRST_SIGMA, FIRST_SIGMA), self._lay.usual, ROUNDS
         )
+        if self._before is not None:
+            going_on = self._climb(self._resumed(self._before), RESUMED, self._lay.usual, ROUNDS)
+            best = max(best, going_on, key=lambda each: each.log)
         found = [best]
         for _ in range(TURNS):
             tried = [
@@ -111,8 +132,34 @@ class _Fit:
             if better.log <= best.log + 0.1:
                 break
             best = better
-        best = max(found, key=lambda each: each.log)
+        self._best = best = max(found, key=lambda each: each.log)
         return self._told(best, [each for each in found if each.log > best.log - AS_GOOD])
+
+    def courses(self) -> Courses:
+        """What the next fit may go on from."""
+        assert self._best is not None
+        lay, total = self._lay, self._lay.total(self._best.values)
+        times, found, first = np.array(lay.times), {}, 0
+        for number, now in zip(lay.numbers, lay.now, strict=True):
+            knots = slice(first, now + 1)
+            found[number] = times[knots], total[knots]
+            first = now + 1
+        return Courses(found, float(self._best.values[-2]))
+
+    def _resumed(self, before: Courses) -> Floats:
+        """Every knot where its string was; of strings tuned since, where they were tuned to."""
+        lay, values, first = self._lay, self._start(), 0
+        tuned = dict(zip(lay.tuned_knots.tolist(), lay.tuned_cents.tolist(), strict=True))
+        for place, (number, now) in enumerate(zip(lay.numbers, lay.now, strict=True)):
+            knots = np.arange(first, now + 1)
+            if number in before.courses:
+                values[knots] = np.interp(np.array(lay.times)[knots], *before.courses[number])
+                base = lay.base[place]
+                if lay.times[base] > before.courses[number][0][-1]:
+                    values[base : now + 1] = tuned.get(base, 0.0)
+            first = now + 1
+        values[-2] = before.press_cents
+        return values
 
     # -- climbing to a maximum -----------------------------------------------------------
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from copy import deepcopy
 from dataclasses import replace
 
-from station.measure.rehearsal.course import fitted
+from station.measure.rehearsal.course import Courses, fitted
 from station.measure.rehearsal.heard import Glides, Segment, StringDrift, Strings, Tuned
 from station.measure.rehearsal.played import GLIDE_CENTS
 
@@ -46,6 +46,7 @@ class PlayerDrift:
         self._segments: list[Segment] = []
         self._tuned: list[Tuned] = []
         self._glides = Glides()
+        self._courses: Courses | None = None
         self._gap = True
         self._carried: dict[int, StringDrift] = {}
         self.changed = False
@@ -150,15 +151,21 @@ class PlayerDrift:
         return self.task()()
 
     def task(self) -> Callable[[], list[StringDrift]]:
-        """What `solve` does, to be done later or elsewhere: it shares nothing that changes."""
+        """What `solve` does, to be done later or elsewhere: it shares nothing that changes, and
+        leaves what it found for the next one to go on from.
+        """
         self.changed = False
         segments, tuned = deepcopy(self._segments), tuple(self._tuned)
         strings, carried, glide = self._strings, dict(self._carried), self._glides.known()
         if not strings.numbers or not segments:
             return list
-        return lambda: [
-            self._completed(each, carried) for each in fitted(strings, segments, tuned, glide)
-        ]
+        before = self._courses
+
+        def solve() -> list[StringDrift]:
+            found, self._courses = fitted(strings, segments, tuned, glide, before)
+            return [self._completed(each, carried) for each in found]
+
+        return solve
 
     def _completed(self, found: StringDrift, carried: dict[int, StringDrift]) -> StringDrift:
         alike = tuple(n for n in self._alike[found.string] if n != found.string)

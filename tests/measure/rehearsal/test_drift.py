@@ -66,6 +66,24 @@ def test_the_string_that_slipped_is_named_and_no_other(string: int, cents: float
     assert all(abs(other) < 2.0 for other in told.values())
 
 
+def test_solved_after_every_song_it_comes_to_what_it_comes_to_at_once() -> None:
+    step_by_step, at_once = PlayerDrift(GUITAR), PlayerDrift(GUITAR)
+    slips = [{}, {5: -9.0}, {5: -9.0, 2: 12.0}, {2: 12.0}]
+
+    for drift in (step_by_step, at_once):
+        tuned(drift)
+    for number, offsets in enumerate(slips):
+        for drift in (step_by_step, at_once):
+            if number == 3:  # string 5 was tuned in the gap
+                drift.hear_tuned(5, 0.2, 0.2, 330.0, moved=True)
+            song(drift, 20.0 + 110.0 * number, offsets=offsets)
+        cents_of(step_by_step)
+
+    assert cents_of(step_by_step) == pytest.approx(cents_of(at_once), abs=0.5)
+    assert cents_of(at_once)[2] == pytest.approx(12.0, abs=1.5)
+    assert cents_of(at_once)[5] == pytest.approx(0.0, abs=1.5)
+
+
 def test_a_string_tuned_again_begins_anew() -> None:
     drift = PlayerDrift(GUITAR)
     tuned(drift)
