@@ -110,7 +110,8 @@ def _note(
     hz, uncertainty = tone.hz, tone.uncertainty_cents
     if voices and (kind == "one" or tone.stiffness > 0):
         # A stiff string's strings of one note may beat as they like: its partials tell its pitch.
-        uncertainty = math.hypot(uncertainty, CENTRE_WORTH * apart_cents(voices[0].ratio, 1.0))
+        middle = sum(voice.ratio for voice in voices) / len(voices)
+        uncertainty = math.hypot(uncertainty, CENTRE_WORTH * apart_cents(middle, 1.0))
     elif kind == "close":
         hz, uncertainty = _amid(tone, voices)
     elif voices:

@@ -30,6 +30,7 @@ PLAIN_SHARE = 0.01  # of the power beside a line: less, and a second reed would 
 LEAST_BEAT_HZ = 0.4  # what beats more slowly are a piano's strings of one note
 LEAST_EVENNESS = 0.25  # of three reeds: two much closer are one whose level wanders
 LEAST_BEATS = 0.8  # of a beat within the sound: less, and what sways may pass for it
+BEATS_OF_STIFF = 1.6  # a piano's strings of one note beat once within a note; reeds more often
 CLOSE_BEATS = 0.5
 LEAST_LEVEL_DB = -10.0  # ranks of reeds are voiced alike (common practice, no source)
 LEAST_EXPLAINED, WELL_EXPLAINED = 0.9, 0.95
@@ -183,7 +184,8 @@ def find_reeds(spectrum: Spectrum, tone: Tone, others_hz: Floats) -> tuple[str, 
     kind, voices = _reeds_of(spectrum, tone, others_hz)
     if kind == "unclear" and tone.stiffness > 0:
         again, found = _reeds_of(spectrum, tone._replace(stiffness=0.0), others_hz)
-        if again in ("two", "three"):
+        beats = (found[-1].ratio - found[0].ratio) * tone.hz * spectrum.seconds if found else 0.0
+        if again in ("two", "three") and beats > BEATS_OF_STIFF:
             return again, found
     odd = tone.numbers % 2 == 1
     if kind == "rank" and np.count_nonzero(odd) >= LEAST_OWN:
