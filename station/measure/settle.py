@@ -41,6 +41,7 @@ STARTS_S = (0.0, 0.05, 0.11, GLIDE_S - STROKE_S, 0.39, 0.59)  # after the stroke
 DISAGREE_SIGMAS = 3.0
 SAME_CENTS = 0.003  # differences nobody can hear are none
 LEAST_WINDOWS = 6
+LEAST_A_STRETCH = 3
 STRETCHES = 6  # of a note, whose pitches tell how much it wanders
 WINDOWS_A_LENGTH = 4  # in a note shorter than a second; half as many do in a longer one
 LONGEST_S = 2.0
@@ -51,6 +52,7 @@ ENOUGH_VOTES = 3
 RELEASE_S = 0.03  # before its end a note is being damped
 SAME_NOTE_CENTS = 60.0
 LEAST_TONAL = 0.6
+SCATTERED_CENTS = 0.1  # partials of a whole note that disagree by so much may be heard amiss
 FOLLOWED_CENTS = 20.0
 FOLLOWED_STIFFNESS = 3e-6  # how far the surest reading's B may be off at least
 FOLLOWED_GLIDE_CENTS = 2.0  # and the last one's pitch
@@ -59,6 +61,7 @@ READING_S = 0.12
 MOVED_CENTS = 1.0
 STAYED_CENTS = 0.5
 SWAY_READINGS = 9  # readings come every 20 ms, a vibrato's sways every 150 to 200
+SWAYS_APART = 4 * SWAY_READINGS  # then each half holds two sways or so, which a taper takes out
 SWAY_CENTS = 3.0  # a vibrato; a string's last glide after its first quarter second is less
 SWAY_SIGMAS = 3.0
 ADRIFT_CENTS = 5.0
@@ -139,9 +142,18 @@ def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) 
     part = _no_finer_than_needed(fine._replace(x=fine.x[begin:stop]), guess)
     care = Care(top_share=part.top_share, windows_a_length=windows)
     found = listen_and_fit(part.x, part.rate_hz, guess, care)
+    if found is None or found[1].uncertainty_cents > SCATTERED_CENTS:
+        # Readings within a stroke may be sure of a stiffness that is not the string's.
+        found = _surer(found, listen_and_fit(part.x, part.rate_hz, Guess(hz), care))
     if found is None or found[1].tonal < LEAST_TONAL:
         return fit_segment(played.x, rate_hz, Guess(hz, inharmonicity))
     return _from_the_settled_moment(*found)
+
+
+def _surer(*listened: tuple[Heard, Fit] | None) -> tuple[Heard, Fit] | None:
+    """Whichever fit is surer."""
+    found = [known for known in listened if known is not None]
+    return min(found, key=lambda known: known[1].uncertainty_cents, default=None)
 
 
 def _no_finer_than_needed(fine: Fine, guess: Guess) -> Fine:
@@ -195,13 +207,13 @@ def _with_wander(heard: Heard, fit: Fit) -> Fit:
     The variance between stretches beyond their own (DerSimonian & Laird 1986,
     "Meta-analysis in clinical trials"), over the number of stretches.
     """
-    each = max(LEAST_WINDOWS, heard.power.shape[0] // STRETCHES)
+    each = max(LEAST_A_STRETCH, heard.power.shape[0] // STRETCHES)
     stretches = [
         part
         for first in range(0, heard.power.shape[0] - each + 1, each)
         if (part := fit_heard(heard.between(first, first + each))) is not None
     ]
-    if len(stretches) < 3:
+    if len(stretches) < 2:
         return fit
     cents = CENTS * np.log(np.array([part.hz for part in stretches]) / fit.hz)
     weight = np.array([1 / part.uncertainty_cents**2 for part in stretches])
@@ -253,8 +265,8 @@ def _sure(rows: list[tuple[int, Fit]]) -> list[tuple[int, Fit]]:
 def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
     """The mean pitch of the readings of the note near `hz`, if they sway; else None.
 
-    The uncertainty comes from how much the means over a sway or so differ
-    (the method of batch means), since a sway itself averages out.
+    The uncertainty comes from how much the centres of the halves differ, in a short note the means
+    over a sway or so (the method of batch means), since a sway itself averages out.
     """
     # `hz` may be anywhere within a wide vibrato: what counts is what lies around their middle.
     near = [fit for fit in readings if apart_cents(fit.hz, hz) < 2 * SAME_NOTE_CENTS]
@@ -274,6 +286,8 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
     # Weighted towards the middle, so that a sway cut off at either end does not count.
     centre = float(np.average(cents, weights=np.hanning(cents.size + 2)[1:-1]))
     doubt = float(means.std(ddof=1)) / math.sqrt(means.size)
+    if cents.size >= SWAYS_APART:
+        doubt = _halves_apart(cents) / math.sqrt(2)
     if _adrift(means, float(np.mean([batch.std() for batch in batches]))):
         # It did not come back to where it was: a peg was turned. Where it ended counts.
         centre, doubt = float(batches[-1].mean()), float(batches[-1].std())
@@ -281,6 +295,14 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
         hz=hz * math.exp(centre / CENTS),
         uncertainty_cents=max(doubt, sure / math.sqrt(means.size)),
     )
+
+
+def _halves_apart(cents: Floats) -> float:
+    """How much the centres of a sway's halves differ, the middle one too: a standard deviation."""
+    half = cents.size // 2
+    parts = [cents[first : first + half] for first in (0, half // 2, cents.size - half)]
+    taper = np.hanning(half + 2)[1:-1]
+    return float(np.std([np.average(part, weights=taper) for part in parts], ddof=1))
 
 
 def _adrift(means: Floats, sway: float) -> bool:

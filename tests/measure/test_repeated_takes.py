@@ -19,13 +19,16 @@ CUTS_S = (0.0, 0.08, 0.25, 0.33, 0.5, 0.6)
 # General MIDI programs, counted from 0, and open strings.
 INSTRUMENTS = {
     "nylon guitar": (24, (40, 45, 50, 55, 59, 64)),
+    "steel guitar": (25, (40,)),  # whose stroke told a stiffness that was not the string's
     "clean guitar": (27, (40, 45, 50, 55, 59, 64)),
     "double bass": (32, (28, 33, 38, 43)),
     "picked bass": (34, (28, 33, 38, 43)),
     "fretless bass": (35, (28, 33, 38, 43)),
     "slapped bass": (36, (28, 33, 38, 43)),
     "banjo": (105, (50, 55, 59, 62)),
+    "violin": (40, (55, 69)),  # with vibrato
 }
+OF_ONE_STRETCH = [name for name in INSTRUMENTS if name != "violin"]  # whose bow begins unsteadily
 
 
 def recorded(name: str, folder: Path) -> list[Floats]:
@@ -64,14 +67,16 @@ def over_claim(strings: list[Floats], cuts_s: tuple[float, ...]) -> float:
     return float(np.sqrt(np.mean(np.square(ratios)) * len(cuts_s) / (len(cuts_s) - 1)))
 
 
-@pytest.mark.parametrize("name", INSTRUMENTS)
+@pytest.mark.parametrize("name", OF_ONE_STRETCH)
 def test_a_recorded_string_in_fresh_hiss_differs_by_what_its_uncertainty_says(
     name: str, tmp_path: Path
 ) -> None:
     assert 0.4 < over_claim(recorded(name, tmp_path), (0.0,) * TAKES) < 2
 
 
-@pytest.mark.parametrize("name", ["nylon guitar", "double bass", "fretless bass", "slapped bass"])
+@pytest.mark.parametrize(
+    "name", ["nylon guitar", "double bass", "fretless bass", "slapped bass", "violin"]
+)
 def test_stretches_of_one_recorded_note_differ_by_what_their_uncertainty_says(
     name: str, tmp_path: Path
 ) -> None:
