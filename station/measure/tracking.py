@@ -64,6 +64,7 @@ WORTH_TO_START = 0.45
 TONAL_TO_START = 0.85
 TONAL_TO_STAY = 0.7
 LOST_HOPS = 9
+NEW_READINGS = 10  # 0.2 s: what changes in a hum may at first be some cents beside it
 SHAKEN_S = 1.0  # so long a drum may shake a string's readings
 KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
@@ -328,6 +329,8 @@ class Tracker:
 
     def _goes_on(self, note: Sounding, fit: Fit, now: int) -> bool:
         """Whether `fit` is the note still sounding, and not the noise after it."""
+        if len(note.track) < NEW_READINGS and mains_near(fit.hz, fit.uncertainty_cents) is not None:
+            note.suspect = True
         if note.suspect and self._is_mains(fit, now):
             return False
         return (

@@ -94,3 +94,15 @@ def test_a_line_says_how_high_and_how_loud_its_hum_is(mains_hz: float) -> None:
     for level in levels:
         assert level.hum_hz == pytest.approx(mains_hz, abs=0.05)
         assert level.hum_dbfs == pytest.approx(-35.0, abs=0.5)
+
+
+def test_hum_that_sways_by_a_third_is_read_once_at_most_and_never_a_note() -> None:
+    t = np.arange(5 * RATE_HZ) / RATE_HZ
+    # As it was once read for seconds: at first it seemed to lie 8 cents beside the mains.
+    sways = 1 + 0.33 * np.sin(2 * np.pi * 1.5 * t)
+    x = sum(0.02 / k * sways * np.sin(2 * np.pi * 60 * k * t + k) for k in range(1, 6))
+
+    readings, notes, _ = hear_all(np.asarray(x) + noise(t.size, -80, 1), RATE_HZ)
+
+    assert len(readings) <= 1
+    assert notes == []
