@@ -34,6 +34,7 @@ BEATS_OF_STIFF = 1.6  # a piano's strings of one note beat once within a note; r
 CLOSE_BEATS = 0.5
 LEAST_LEVEL_DB = -10.0  # ranks of reeds are voiced alike (common practice, no source)
 LEAST_EXPLAINED, WELL_EXPLAINED = 0.9, 0.95
+HOPELESS = 0.75  # explained before the last steps: they do not add so much
 EXPLAINED_BY_ONE = 0.97  # what one line leaves of a note moves its place
 CENTRE_WORTH = 0.5  # of two unlike lines the mean lies so far from their centre, in spreads
 RIDGE = 1e-9  # two lines in one place share what is there
@@ -215,7 +216,8 @@ def _reeds_of(spectrum: Spectrum, tone: Tone, others_hz: Floats) -> tuple[str, l
     if _explained(best, bands) < WELL_EXPLAINED:
         tried += _tried(pairs_on_a_grid(bands), bands, _fit_carefully)
         best = _shortest([best, *(fitted for fitted in tried if _plausible(fitted, bands))], bands)
-    best = best if best is one else _fit_carefully(best.kind, best.places, bands)
+    if best is not one and _explained(best, bands) > HOPELESS:
+        best = _fit_carefully(best.kind, best.places, bands)
     stands = best.kind == "one" or _plausible(best, bands)
     if not stands or best.kind in ("one", "sway"):
         close = _close_pair(tried, best if stands else one, bands)
@@ -264,9 +266,9 @@ def _close_pair(tried: list[_Fitted], best: _Fitted, bands: Bands) -> list[Voice
     longer, or higher, is told as two reeds, and must not be told as another pitch.
     """
     pairs = [each for each in tried if each.kind == "two" and _plausible(each, bands, slow=True)]
-    if not pairs:
+    if not pairs or _explained(pair := _shortest(pairs, bands), bands) < HOPELESS:
         return []
-    pair = _fit_carefully("two", _shortest(pairs, bands).places, bands)
+    pair = _fit_carefully("two", pair.places, bands)
     good = _explained(pair, bands) >= LEAST_EXPLAINED and _plausible(pair, bands, slow=True)
     return _voices(pair, bands) if good and _length(pair, bands) < _length(best, bands) else []
 

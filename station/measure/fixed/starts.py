@@ -21,6 +21,7 @@ TELLING_SHARE = 1e-3  # of all power: a partial that loud shows lines 10 dB belo
 GRID_BINS = 1.0  # a line is four bins wide: none falls between
 GRID_POINTS = 96
 GRID_PAIRS = 1
+MOST_LEFT = 0.5  # of the power: what Newton's steps cannot mend
 APART_BINS = 2.0  # pairs nearer to each other end at the same place
 
 
@@ -99,8 +100,12 @@ def pairs_on_a_grid(bands: Bands) -> list[Start]:
     both = size[:, :, None] * own[:, None, :] + size[:, None, :] * own[:, :, None] - 2.0 * cross
     explained = both / np.maximum(determinant, 1e-3 * own[:, :, None] * own[:, None, :])
     power = bands.power[rows][:, None, None]
-    left = np.log(np.maximum(power - explained, 1e-4 * power)).sum(axis=0)
+    rest = np.maximum(power - explained, 1e-4 * power)
+    left = np.log(rest).sum(axis=0)
     left[np.tril_indices(ratios.size)] = np.inf
+    best = np.unravel_index(int(left.argmin()), left.shape)
+    if float(rest[:, *best].sum()) > MOST_LEFT * float(power.sum()):
+        return []
     return [("two", pair) for pair in _best_pairs(left, ratios, widest)]
 
 

@@ -119,3 +119,19 @@ def test_uncertainties_of_two_reeds_are_honest() -> None:
 
     assert len(ratios) == 80
     assert 0.4 < float(np.sqrt(np.mean(np.square(ratios)))) < 2.0
+
+
+@pytest.mark.parametrize("second_slope", [1.0, 1.6])
+@pytest.mark.parametrize("beat_hz", [0.3, 0.42])
+def test_two_reeds_that_beat_too_slowly_to_be_told_apart_are_told_by_their_middle(
+    beat_hz: float, second_slope: float
+) -> None:
+    low = hz_of(48)
+    reeds = (Voice(low, end_s=2.3), Voice(low + beat_hz, 0.09, end_s=2.3, slope=second_slope))
+
+    notes = hear(sound(*reeds, length_s=2.7))
+
+    assert [len(note.reeds) for note in notes] == [1]
+    off = abs(cents(notes[0].hz, low + beat_hz / 2))
+    assert off < 0.1
+    assert off < 3 * notes[0].uncertainty_cents < 1.0
