@@ -38,6 +38,7 @@ def test_earlier_references_are_told_with_who_from_what_and_as_files(reference, 
     expect(entries.nth(0)).to_contain_text("undone")
     expect(entries.nth(1)).to_contain_text("agreed by Tove")
     expect(entries.nth(2)).to_contain_text("measured from Ilse's keyboard")
+    expect(entries.nth(2)).to_contain_text("12 notes, equal, 98 to 1 against Young")
     shoot(reference, "history")
     for name, kind in (("CSV", "text/csv"), ("JSON", "application/json")):
         link = reference.get_by_role("link", name=name)

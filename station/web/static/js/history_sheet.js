@@ -2,9 +2,10 @@
 
 import { references } from "./api.js";
 import { el, say } from "./dom.js";
+import { foundWords } from "./instrument_words.js";
 import { listed } from "./proposing.js";
 import { faultLine, Sheet } from "./sheet.js";
-import { clock, hertz, NOBODY, uncertainty } from "./words.js";
+import { clock, hertz, NOBODY } from "./words.js";
 
 const MOST = 20;
 const KINDS = { adopted: "agreed", undone: "undone", set: "set" };
@@ -24,26 +25,31 @@ function awayWords(names) {
   return names?.length ? `${listed(names)} ${names.length > 1 ? "were" : "was"} away` : "";
 }
 
-function evidence(found) {
-  if (typeof found?.uncertainty_cents !== "number") return "";
-  const notes = found.distinct ? `${found.distinct} notes, ` : "";
-  return `${notes}${uncertainty(found.uncertainty_cents)} cents`;
+/** What each instrument was that it was measured from: "12 notes, equal, 45 to 1 against Vallotti". */
+function evidence(found, noteName) {
+  const instruments = Array.isArray(found?.instruments) ? found.instruments : [];
+  const several = instruments.length > 1;
+  return instruments.filter((each) => Array.isArray(each?.evidence))
+    .map((each) => `${several ? `${each.name}: ` : ""}${foundWords(each, noteName)}`).join(" · ");
 }
 
-function entry(told) {
+function entry(told, noteName) {
   return el(
     "li",
     {},
     el("strong", {}, hertz(told.a4_hz)),
     el("div", {},
       el("p", {}, whoWords(told)),
-      el("p", { className: "soft" }, [told.source, evidence(told.evidence), awayWords(told.away)].filter(Boolean).join(" · "))),
+      el("p", { className: "soft" }, [told.source, evidence(told.evidence, noteName), awayWords(told.away)].filter(Boolean).join(" · "))),
     el("span", { className: "soft" }, el("span", {}, day(told.at)), el("span", {}, clock(told.at))),
   );
 }
 
 export class HistorySheet {
-  constructor() {
+  #state;
+
+  constructor(state) {
+    this.#state = state;
     this.list = el("ol", { className: "history" });
     this.fault = faultLine();
     const download = (href, name) => el("a", { className: "button", href, download: name }, name.split(".").at(-1).toUpperCase());
@@ -58,7 +64,7 @@ export class HistorySheet {
     this.sheet.open();
     try {
       const told = await references();
-      const entries = told.references.slice(0, MOST).map(entry);
+      const entries = told.references.slice(0, MOST).map((each) => entry(each, (note) => this.#state.noteName(note)));
       this.list.replaceChildren(...(entries.length ? entries : [el("li", { className: "soft" }, "The reference was never changed.")]));
     } catch (error) {
       say(this.fault, error.message);

@@ -1,7 +1,7 @@
 // What was found of an instrument of fixed pitch, in words.
 
 import { askedOf } from "./note_marks.js";
-import { beats } from "./words.js";
+import { beats, count } from "./words.js";
 
 const OWN = "per-note offsets"; // the station's word for no temperament known by a name
 
@@ -38,6 +38,13 @@ export function evidenceWords(instrument, noteName) {
   if (instrument.temperament === null) return "";
   const shares = instrument.evidence.map((each) => `${named(each, noteName, "none of these")} ${percent(each.probability)}`);
   return [oddsWords(instrument.evidence, noteName), shares.join(", ")].filter(Boolean).join(": ");
+}
+
+/** All of it in a few words: "12 notes, most likely Young, 6 to 1 against Vallotti". */
+export function foundWords(instrument, noteName) {
+  const odds = instrument.temperament === null ? "" : oddsWords(instrument.evidence, noteName);
+  const told = instrument.temperament === null ? "temperament unknown" : temperamentWords(instrument, noteName);
+  return [count(instrument.distinct, "note"), told, odds].filter(Boolean).join(", ");
 }
 
 /** One line for each reed that is out of line, and one for all that beat. */

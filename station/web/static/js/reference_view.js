@@ -30,7 +30,7 @@ export class ReferenceView {
     this.tone = new ToneSheet(state);
     this.instrument = new InstrumentSheet(state);
     this.compromise = new CompromiseSheet(state);
-    this.history = new HistorySheet();
+    this.history = new HistorySheet(state);
     this.undo = button("", () => this.#undo());
     this.fault = faultLine();
     this.doing = el("div", { className: "doing" },
