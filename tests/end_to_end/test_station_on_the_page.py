@@ -35,6 +35,8 @@ def test_earlier_references_are_told_with_who_from_what_and_as_files(reference, 
 
     entries = reference.locator(".history li")
     expect(entries.locator("strong")).to_have_text(["441.3", "438.25", "441.3"])
+    fits = "(hertz) => hertz.scrollWidth <= hertz.clientWidth"
+    assert all(hertz.evaluate(fits) for hertz in entries.locator("strong").all())
     expect(entries.nth(0)).to_contain_text("undone")
     expect(entries.nth(1)).to_contain_text("agreed by Tove")
     expect(entries.nth(2)).to_contain_text("measured from Ilse's keyboard")
