@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from html import escape
 
 WIDTH, LEFT, RIGHT, TOP, BOTTOM = 680.0, 64.0, 44.0, 10.0, 22.0
-LABEL = 11.0  # high
+LABEL, LEAD = 11.0, 10.0  # how high a label is, and how far from its line
 DASHES = ("", "7 3", "2 3", "9 3 2 3", "4 2", "12 4", "1 2", "6 2 1 2")
 LEAST_CENTS = 6.0
 """A plot of drifts shows at least so much either side, or noise would look like drift."""
@@ -47,9 +47,11 @@ def pitch_plot(
         *_shades(at, band, gaps, height),
         *_axes(at, lasted_s, low, high, unit, height),
     ]
-    ends: list[float] = []
-    for number, line in enumerate(lines):
-        parts += _drawn(line, DASHES[number % len(DASHES)], at, ends, height - BOTTOM)
+    drawn = [line for line in lines if line.points]
+    ends = [at(*line.points[-1])[1] for line in drawn]
+    labels = _spread(ends, TOP + LABEL / 2, height - BOTTOM - LABEL / 2)
+    for number, (line, label_y) in enumerate(zip(drawn, labels, strict=True)):
+        parts += _drawn(line, DASHES[number % len(DASHES)], at, label_y)
     return "".join([*parts, "</svg>"])
 
 
@@ -146,11 +148,7 @@ def _round_values(low: float, high: float) -> list[float]:
     ]
 
 
-def _drawn(
-    line: Line, dash: str, at: Callable[..., Point], ends: list[float], floor: float
-) -> list[str]:
-    if not line.points:
-        return []
+def _drawn(line: Line, dash: str, at: Callable[..., Point], label_y: float) -> list[str]:
     places = [at(*point) for point in line.points]
     path = f"M{places[0][0]:.1f} {places[0][1]:.1f}"
     for x, y in places[1:]:
@@ -159,21 +157,38 @@ def _drawn(
         path += f"H{WIDTH - RIGHT:g}"
     dashed = f' stroke-dasharray="{dash}"' if dash else ""
     x, y = (WIDTH - RIGHT, places[-1][1]) if line.steps else places[-1]
-    label_y = _free(y, ends, floor)
+    x = min(x, WIDTH - RIGHT)
+    lead = [f'<path class="lead" d="M{x + 2:.1f} {y:.1f}L{x + LEAD - 2:.1f} {label_y:.1f}"/>']
     return [
         f'<path class="line" d="{path}"{dashed}/>',
         *(f'<circle class="point" cx="{px:.1f}" cy="{py:.1f}" r="1.6"/>' for px, py in places),
-        f'<text x="{min(x, WIDTH - RIGHT) + 4:.1f}" y="{label_y + 4:.1f}">'
-        f"{escape(line.label)}</text>",
+        *(lead if abs(label_y - y) > 1.0 else []),
+        f'<text x="{x + LEAD:.1f}" y="{label_y + 3:.1f}">{escape(line.label)}</text>',
     ]
 
 
-def _free(y: float, ends: list[float], floor: float) -> float:
-    """A height for a label at which none stands yet, nearest to ``y`` and above ``floor``."""
-    for away in range(24):
-        for candidate in (y + LABEL * away, y - LABEL * away):
-            free = all(abs(candidate - taken) >= LABEL for taken in ends)
-            if free and TOP <= candidate <= floor:
-                ends.append(candidate)
-                return candidate
-    return y
+def _spread(wanted: Sequence[float], top: float, floor: float) -> list[float]:
+    """Heights for labels, each as near to where it is wanted as leaves all of them legible."""
+    order = sorted(range(len(wanted)), key=lambda place: wanted[place])
+    placed = [wanted[place] for place in order]
+    step = min(LABEL, (floor - top) / max(1, len(placed) - 1))
+    # Those that would lie on each other stand about the middle of where they are wanted.
+    groups: list[list[float]] = []  # centre and count
+    for y in placed:
+        groups.append([y, 1.0])
+        while True:
+            centre, count = groups[-1]
+            half = (count - 1) * step / 2
+            groups[-1][0] = centre = min(max(centre, top + half), floor - half)
+            if len(groups) < 2:
+                break
+            above, others = groups[-2]
+            if above + (others - 1) * step / 2 + step <= centre - half:
+                break
+            groups[-2:] = [[(above * others + centre * count) / (others + count), others + count]]
+    heights = [
+        centre + (place - (count - 1) / 2) * step
+        for centre, count in groups
+        for place in range(int(count))
+    ]
+    return [y for _, y in sorted(zip(order, heights, strict=True))]

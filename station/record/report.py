@@ -12,6 +12,7 @@ from station.record.model import ROW_KEYS, Rehearsal, Row
 from station.record.plots import Line, pitch_plot, span_plot
 
 IN_CENTS = 2.0
+COURSE_STEPS = 5  # so many steps of a drift are told, and of a longer one its course in four
 STYLE = """
 @page { size: A4; margin: 16mm 14mm }
 body { font: 11pt/1.4 system-ui, sans-serif; color: #111; background: #fff;
@@ -24,6 +25,7 @@ tr { border-bottom: 0.2mm solid #bbb } .number { text-align: right }
 svg { width: 100%; height: auto; display: block } svg text { font-size: 9px; fill: #333 }
 svg .end { text-anchor: end } svg .middle { text-anchor: middle }
 svg .rule { stroke: #ccc; fill: none } svg .band { fill: #e8eef6 } svg .gap { fill: #f3f0e8 }
+svg .lead { stroke: #888; fill: none; stroke-width: 0.6 }
 svg .line { stroke: #123; fill: none; stroke-width: 1.3 } svg .point { fill: #123 }
 svg .in { fill: #123; stroke: #123 } svg .out { fill: #fff; stroke: #123; stroke-width: 1.5 }
 @media print { body { margin: 0; padding: 0; max-width: none } }
@@ -102,6 +104,7 @@ def _roll_call(rehearsal: Rehearsal, rows: Sequence[Row]) -> str:
 
 def _drifts(rehearsal: Rehearsal, rows: Sequence[Row]) -> list[str]:
     gaps = [(row.at_s, row.end_s) for row in rows if row.kind == "gap" and row.end_s is not None]
+    told_s = sorted({row.at_s for row in rows if row.kind == "drift"})
     sections = []
     for player, name in rehearsal.players.items():
         heard = [row for row in rows if row.player == player and row.kind in ("reading", "drift")]
@@ -117,7 +120,7 @@ def _drifts(rehearsal: Rehearsal, rows: Sequence[Row]) -> list[str]:
             gaps=gaps,
             title=f"{name}'s strings over the evening",
         )
-        sections.append(f"<section><h2>{escape(name)}</h2>{plot}{_found(heard)}</section>")
+        sections.append(f"<section><h2>{escape(name)}</h2>{plot}{_found(heard, told_s)}</section>")
     common = [
         (r.at_s, r.cents)
         for r in rows
@@ -145,16 +148,37 @@ def _lines(heard: Sequence[Row]) -> list[Line]:
     return [*lines, *([Line("all", whole)] if whole else [])]
 
 
-def _found(heard: Sequence[Row]) -> str:
-    """In words what was found to have drifted."""
-    cells = "".join(
-        f"<tr><td>{_clock(row.at_s)}</td>"
-        f"<td>{'all strings' if row.string is None else f'string {row.string}'}</td>"
-        f"<td class=number>{row.cents:+.1f} cents{_unsure(row)}</td></tr>"
-        for row in heard
-        if row.kind == "drift" and row.cents is not None
+def _found(heard: Sequence[Row], told_s: Sequence[float]) -> str:
+    """In words what was found to have drifted: each drift once, from gap to gap.
+
+    `told_s` are the times of all gaps at which anything was told of drifts: a string that is not
+    listed at one of them was tuned before it, and what follows is another drift.
+    """
+    drifts: list[list[Row]] = []
+    for row in (each for each in heard if each.kind == "drift" and each.cents is not None):
+        open_ = next((d for d in drifts if d[-1].string == row.string), None)
+        if open_ is not None and not any(open_[-1].at_s < at_s < row.at_s for at_s in told_s):
+            open_.append(row)
+        else:
+            drifts.insert(0, [row])
+    drifts.sort(key=lambda drift: drift[0].at_s)
+    cells = "".join(map(_drift_cells, drifts))
+    return f"<p>Had drifted, as heard at gaps:</p><table>{cells}</table>" if cells else ""
+
+
+def _drift_cells(drift: Sequence[Row]) -> str:
+    first, last = drift[0], drift[-1]
+    when = _clock(first.at_s)
+    course = f"{first.cents:+.1f}"
+    if len(drift) > 1:
+        when += f" to {_clock(last.at_s)}"
+        steps = drift if len(drift) <= COURSE_STEPS else [*drift[:: len(drift) // 3][:3], last]
+        course = ", ".join(f"{row.cents:+.1f}" for row in steps)
+    string = "all strings" if first.string is None else f"string {first.string}"
+    return (
+        f"<tr><td>{string}</td><td>{when}</td>"
+        f"<td class=number>{course}{_unsure(last)} cents</td></tr>"
     )
-    return f"<p>Had drifted, as heard at a gap:</p><table>{cells}</table>" if cells else ""
 
 
 def _unsure(row: Row) -> str:

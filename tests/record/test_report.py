@@ -103,3 +103,38 @@ def test_the_table_holds_every_row_and_runs_nothing():
     assert tuple(table[0]) == ROW_KEYS
     assert table[1][ROW_KEYS.index("word")] == "'=cmd()"
     assert table[2][ROW_KEYS.index("end_s")] == "33.5"
+
+
+def test_a_drift_is_told_once_with_its_course_and_one_after_a_tuning_as_another():
+    at_s = [600.0 * gap for gap in range(1, 7)]
+    drifts = [
+        Row("drift", at_s[0], "tove", 6, -6.0, 0.7),
+        Row("drift", at_s[1], "tove", 6, -8.5, 0.7),
+        Row("drift", at_s[2], "tove", 6, -9.9, 0.6),
+        Row("drift", at_s[4], "tove", 6, 7.0, 0.8),
+    ]
+    band = [Row("drift", each, cents=0.0, uncertainty_cents=0.3) for each in at_s]
+
+    page = to_html(EVENING, sorted([*drifts, *band], key=lambda row: row.at_s))
+
+    told = re.findall(r"<tr><td>string 6</td><td>(.*?)</td><td class=number>(.*?)</td>", page)
+    assert told == [
+        ("10 min to 30 min", "-6.0, -8.5, -9.9 &plusmn;0.6 cents"),
+        ("50 min", "+7.0 &plusmn;0.8 cents"),
+    ]
+
+
+def test_labels_stand_in_the_order_of_their_lines_and_inside_the_plot():
+    lines = [
+        Line(name, [(0.0, 0.0), (60.0, cents)])
+        for name, cents in zip("abcdef", (0, 0.2, 9, 0.1, -9, 8.9), strict=True)
+    ]
+
+    drawn = ET.fromstring(pitch_plot(lines, 60.0, unit="cents", height=170.0))
+
+    heights = {
+        each.text: float(each.get("y", 0)) for each in drawn.iter("text") if each.text in "abcdef"
+    }
+    assert sorted(heights, key=heights.__getitem__) == ["c", "f", "b", "d", "a", "e"]
+    assert all(10.0 < y < 152.0 for y in heights.values())
+    assert all(b - a >= 10.9 for a, b in itertools.pairwise(sorted(heights.values())))
