@@ -105,6 +105,11 @@ def test_a_file_is_read_whole_or_not_at_all(tove, band):
     ):
         give(name, text)
         expect(sheet.locator(".fault")).to_contain_text(words)
+    tove.set_viewport_size({"width": 320, "height": 568})
+    give("order.csv", f"title,key,{'x' * 60}\nFerry,E,no\n")
+    expect(sheet.locator(".fault")).to_contain_text("is no column; there are title, key, bass")
+    expect(sheet.locator(".fault")).to_be_in_viewport(ratio=0.9)
+    shoot(tove, "songs-import-fault-320x568")
     assert titles(band) == [song["title"] for song in SONGS]
 
     exported = json.dumps(band.songs())

@@ -59,6 +59,7 @@ export class SongsFile {
       say(this.told, `${songCount(told.songs)} read`);
     } catch (error) {
       say(this.fault, error.message);
+      this.fault.scrollIntoView({ block: "start" }); // on a small screen it is below what explains
     } finally {
       this.input.value = ""; // the same file, mended, may be chosen again
     }
