@@ -77,7 +77,7 @@ def test_a_song_is_written_changed_begun_and_taken_out(tove, band):
 
     row = tove.locator(".song").last
     expect(row.locator("strong")).to_have_text("4 <b>Last bus</b>")
-    expect(row).to_contain_text("B minor · Brannock bass:drop-d")
+    expect(row).to_contain_text("B minor · Brannock bass, drop d")
     row.locator(".song-open").click()
     expect(sheet.get_by_label("Brannock plays")).to_have_value("bass:drop-d")
     sheet.get_by_role("button", name="this song is on now").click()
@@ -90,6 +90,7 @@ def test_a_song_is_written_changed_begun_and_taken_out(tove, band):
 
 def test_a_file_is_read_whole_or_not_at_all(tove, band):
     open_songs(tove, band)
+    expect(tove.locator(".song-open .soft").nth(1)).to_contain_text("Tove guitar, drop d")
     tove.get_by_role("button", name="import, export").click()
     sheet = tove.get_by_role("dialog")
     chosen = sheet.locator("input[type=file]")

@@ -50,7 +50,7 @@ class Card {
     say(this.name, player.name);
     mark(this.node, "complete", strings.length > 0 && done === strings.length ? "yes" : null);
     mark(this.node, "turn", hasTurn ? "yes" : null);
-    say(this.state, [hasTurn ? "has the turn" : "", this.#words(player, done)].filter(Boolean).join(" · "));
+    say(this.state, [hasTurn ? "turn" : "", this.#words(player, done)].filter(Boolean).join(" · "));
     while (this.#cells.length < strings.length) {
       this.#cells.push(new Cell());
       this.cells.append(this.#cells.at(-1).node);

@@ -67,6 +67,11 @@ export function keyWords(song, noteName) {
   return [key, bass].filter(Boolean).join(" · ");
 }
 
+/** What a player takes up for a song, as people say it: "guitar, drop d, capo 2". */
+export function setupWords(setup) {
+  return setup.replace(":", ", ").replace(" capo", ", capo").replaceAll("-", " ");
+}
+
 /** "3 songs". */
 export function songCount(songs) {
   return songs.length ? count(songs.length, "song") : "no songs yet";

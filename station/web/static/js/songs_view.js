@@ -6,7 +6,7 @@ import { RowDrag } from "./row_drag.js";
 import { withCode } from "./room_code.js";
 import { faultLine } from "./sheet.js";
 import { SongSheet } from "./song_sheet.js";
-import { keyWords, songCount } from "./song_words.js";
+import { keyWords, setupWords, songCount } from "./song_words.js";
 import { SongsFile } from "./songs_file.js";
 
 const HANDLE = "M4 8H20M4 12H20M4 16H20";
@@ -90,7 +90,7 @@ export class SongsView {
 
   #row(song, place, now, many) {
     const noteName = (note) => this.#state.noteName(note);
-    const setups = Object.entries(song.players).map(([id, text]) => `${this.#state.player(id)?.name ?? id} ${text}`);
+    const setups = Object.entries(song.players).map(([id, text]) => `${this.#state.player(id)?.name ?? id} ${setupWords(text)}`);
     const small = [song.id === now ? "now" : "", keyWords(song, noteName), ...setups].filter(Boolean).join(" · ");
     const step = (path, words, to) => {
       const button = el("button", { type: "button", className: "song-step", "aria-label": `${song.title}: ${words}`, onclick: () => this.#move(song.id, to) }, icon(path));
