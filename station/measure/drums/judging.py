@@ -29,6 +29,7 @@ DROWNED_DB = -14.5  # the fundamental against all the rest, what lies high weigh
 RIM_CLICK_DB, RIM_FALL_DB, RIM_CENTS, RIM_BODY_DB = 5.0, 14.0, 25.0, -26.0
 RIM_LOUD_DB, RIM_HIGH_DB = 7.0, 4.0  # so clear a click, without wires that go on, is the rim's
 SNARE_ABOVE_HZ = 130.0  # common practice, no source
+BASS_BELOW_HZ = 45.0  # common practice, no source: of drums only a bass drum is so low
 # Cymbals have modes everywhere, some of them low. These limits were read off 156 recorded
 # strokes on them and leave one, a hi-hat's foot.
 MOST_HISS_DB, LOW_HISS_DB = 8.0, -3.0
@@ -178,6 +179,8 @@ def _hisses(found: Identified, looks: Looks) -> bool:
     """Whether what lies high is more, or goes on longer, than a snare's wires: a cymbal's."""
     if looks.high > MOST_HISS_DB or (looks.high > LONG_HISS_DB and looks.fall < LONG_FALL_DB):
         return True
+    if found.fundamental.hz < BASS_BELOW_HZ:  # under a clap the floor shakes as low
+        return looks.high > WIRES_DB
     if found.fundamental.hz < SNARE_ABOVE_HZ:
         return looks.high > LOW_HISS_DB
     high = found.fundamental.hz > HIGH_HZ and looks.high > LONG_HISS_DB
