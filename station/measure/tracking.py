@@ -37,7 +37,7 @@ from station.measure.fit import (
 )
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, decide, find_peaks
-from station.measure.mains_check import MainsDoubt, mains_near
+from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
 from station.measure.moving import pitch_now, shaken
 from station.measure.ringing import explains, rings_on
 from station.measure.sounding import Ended, Followed, News, Sounding
@@ -329,8 +329,8 @@ class Tracker:
 
     def _goes_on(self, note: Sounding, fit: Fit, now: int) -> bool:
         """Whether `fit` is the note still sounding, and not the noise after it."""
-        if len(note.track) < NEW_READINGS and mains_near(fit.hz, fit.uncertainty_cents) is not None:
-            note.suspect = True
+        if len(note.track) < NEW_READINGS and not stretched_like_a_string(fit):
+            note.suspect |= mains_near(fit.hz, fit.uncertainty_cents) is not None
         if note.suspect and self._is_mains(fit, now):
             return False
         return (
