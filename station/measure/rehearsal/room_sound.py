@@ -44,7 +44,10 @@ def of_the_room(lines: Sequence[Line], songs: Sequence[bool]) -> list[Bools]:
             both = clear[one] & clear[two]
             if int(both.sum()) < ALIKE_FRAMES:
                 continue
-            alike = _alike(np.where(both, levels[one] - levels[two], np.nan))
+            # Nothing is taken from nothing: a line that is not heard has no level at all.
+            apart_db = np.full(size, np.nan)
+            np.subtract(levels[one], levels[two], out=apart_db, where=both)
+            alike = _alike(apart_db)
             out[one] |= alike
             out[two] |= alike
     return out
