@@ -104,70 +104,77 @@ class BandCourse:
             stop.cents, stop.sd = float(one), float(sd)
 
 
+class _Found(NamedTuple):
+    """Where a climb ended: the core, the variances of the common drift, how probable it is."""
+
+    core: Floats
+    variance: Floats
+    log: float
+
+
 class _Fit:
-    """Unknowns: the common drift at each kept gap; each player's own there; each string's own."""
+    """The common drift at each kept gap; each player's own there (the core); each string's own.
+
+    A string's own drifts since it was tuned are a chain, linked to the core at each gap and to
+    nothing else: so chains are solved for first, all at once, and eliminated (Schur's complement).
+    """
 
     def __init__(self, stops: Sequence[Stop], began_s: float) -> None:
         self.first = max(0, len(stops) - GAPS_KEPT)
-        self._stops = stops
+        self._kept_stops = stops[self.first :]
         self._times = np.array([began_s, *(stop.at_s for stop in stops)])
         self._old = np.array([0.0, *(stop.cents for stop in stops)])
-        self._kept = len(stops) - self.first
-        self._players = sorted({each.player for stop in stops[self.first :] for each in stop.told})
-        self._columns = self._kept * (1 + len(self._players))
-        self._lay()
+        self._kept = len(self._kept_stops)
+        self._players = sorted({each.player for stop in self._kept_stops for each in stop.told})
+        self._core = self._kept * (1 + len(self._players))
+        self._lay_told()
+        self._lay_core()
 
-    def _lay(self) -> None:
-        rows: list[dict[int, float]] = []
+    def _lay_told(self) -> None:
+        """What was told, and the steps of each string's chain."""
+        chains: dict[tuple[str, int, float], list[int]] = {}
+        gains: list[Floats] = []
         right: list[float] = []
-        scale: list[float] = []
-        kind: list[int] = []  # which of them are steps with heavy tails: 1 a string's, 2 a player's
-        own: dict[tuple[str, int, float], int] = {}
-        for stop in range(self._kept):
-            for each in self._stops[self.first + stop].told:
+        errors: list[float] = []
+        for stop, gap in enumerate(self._kept_stops):
+            for each in gap.told:
                 key = (each.player, each.string, each.since_s)
-                column, self._columns = self._columns, self._columns + 1
-                before = own.get(key)
-                own[key] = column
-                at, known = self._place(each, stop)
-                rows.append({**at, column: 1.0})
+                chains.setdefault(key, []).append(len(gains))
+                gain, known = self._place(each, stop)
+                gains.append(gain)
                 right.append(each.cents - known)
-                scale.append(each.error)
-                kind.append(0)
-                step = {column: 1.0} if before is None else {column: 1.0, before: -1.0}
-                rows.append(step)
-                right.append(0.0)
-                scale.append(STRING_FIRST if before is None else STRING_STEP)
-                kind.append(1)
-        for place in range(len(self._players) + 1):
-            for stop in range(self._kept):
-                column = place * self._kept + stop
-                row = {column: 1.0}
-                known = 0.0
-                if stop:
-                    row[column - 1] = -1.0
-                elif place == 0:
-                    known = float(self._old[self.first])
-                rows.append(row)
-                right.append(known)
-                scale.append(COMMON_STEP if place == 0 else PLAYER_STEP)
-                kind.append(0 if place == 0 else 2)
-        self._matrix = np.zeros((len(rows), self._columns))
-        for i, row in enumerate(rows):
-            for column, gain in row.items():
-                self._matrix[i, column] += gain
-        self._right = np.array(right)
-        self._scale = np.array(scale)
-        self._kind = np.array(kind)
+                errors.append(each.error)
+        self._gains = np.array(gains)
+        self._told = np.array(right)
+        self._told_weight = np.array(errors) ** -2.0
+        self._chain, self._link = np.empty(len(gains), np.int64), np.empty(len(gains), np.int64)
+        for number, places in enumerate(chains.values()):
+            self._chain[places], self._link[places] = number, np.arange(len(places))
+        self._shape = len(chains), max(map(len, chains.values()))
+        scale = np.full(self._shape, STRING_STEP)
+        scale[:, 0] = STRING_FIRST
+        self._there = np.zeros(self._shape, np.bool_)
+        self._there[self._chain, self._link] = True
+        self._string_weight = np.where(self._there, scale**-2.0, 0.0)
 
-    def _place(self, each: Told, stop: int) -> tuple[dict[int, float], float]:
+    def _lay_core(self) -> None:
+        """The steps of the common drift and of each player's own, from gap to gap."""
+        places = np.arange(self._core).reshape(-1, self._kept)
+        self._step = np.eye(self._core)
+        self._step[places[:, 1:], places[:, :-1]] = -1.0
+        self._step_right = np.zeros(self._core)
+        self._step_right[0] = self._old[self.first]
+        self._is_players = places.ravel() >= self._kept
+        self._step_weight = np.where(self._is_players, PLAYER_STEP, COMMON_STEP) ** -2.0
+
+    def _place(self, each: Told, stop: int) -> tuple[Floats, float]:
         """Common and player's drift at a gap, less those when the string was tuned.
 
-        As gains of unknowns, and what is known of it already.
+        As gains of the core, shape (core,), and what is known of it already.
         """
-        place = 1 + self._players.index(each.player)
-        gains: dict[int, float] = {stop: 1.0, place * self._kept + stop: 1.0}
-        known = 0.0
+        own = self._kept * (1 + self._players.index(each.player))
+        gains, known = np.zeros(self._core), 0.0
+        gains[[stop, own + stop]] = 1.0
         at = float(np.interp(each.since_s, self._times, np.arange(self._times.size)))
         low = min(int(at), self._times.size - 2)
         for knot, share in ((low, 1.0 - (at - low)), (low + 1, at - low)):
@@ -175,9 +182,7 @@ class _Fit:
             if column < 0:
                 known -= share * float(self._old[knot])
                 continue
-            gains[column] = gains.get(column, 0.0) - share
-            own = place * self._kept + column
-            gains[own] = gains.get(own, 0.0) - share
+            gains[[column, own + column]] -= share
         return gains, known
 
     # -- climbing --------------------------------------------------------------------------
@@ -187,46 +192,73 @@ class _Fit:
         found = [self._climb(None)]
         if len(self._players) > 1:
             found += [self._climb(player) for player in range(len(self._players))]
-        logs = np.array([self._log(values) for values, _ in found])
+        logs = np.array([each.log for each in found])
         best = int(logs.argmax())
         odds = np.exp(logs - logs[best])
-        common = np.array([values[: self._kept] for values, _ in found])
+        common = np.array([each.core[: self._kept] for each in found])
         apart = np.abs(common - common[:, None]).max(axis=2) < 0.3
         odds /= apart.sum(axis=1)  # climbs that end in one place count once
         odds /= odds.sum()
         between = odds @ (common - common[best]) ** 2
-        variance = found[best][1] + between
-        return common[best], np.sqrt(variance + LEAST_SD**2)
+        return common[best], np.sqrt(found[best].variance + between + LEAST_SD**2)
 
-    def _climb(self, player: int | None) -> tuple[Floats, Floats]:
-        """Unknowns, and the variances of the common drift; from the median, or one player's."""
-        weight = 1.0 / self._scale**2
-        values: Floats = np.zeros(self._columns)
-        heavy = self._kind > 0
+    def _climb(self, player: int | None) -> _Found:
+        """From the strings' median as the common drift, or from one player's."""
+        string_ease: Floats = np.ones(self._shape)
+        step_ease: Floats = np.ones(self._core)
         for turn in range(ROUGH + ROUNDS):
-            matrix = self._matrix * weight[:, None]
-            normal = self._matrix.T @ matrix
-            values = np.linalg.solve(normal, matrix.T @ self._right)
-            over = np.abs(self._right - self._matrix @ values) / self._scale
+            core, strings, normal = self._least_squares(string_ease, step_ease)
+            over = self._over(core, strings)
             if turn < ROUGH:  # least absolute steps: it has one maximum
-                easing = 1.0 / np.maximum(over, 0.3)
-                easing[~heavy] = 1.0
+                string_ease, step_ease = (1.0 / np.maximum(each, 0.3) for each in over)
                 if player is not None:
-                    held = range((1 + player) * self._kept, (2 + player) * self._kept)
-                    mine = np.abs(self._matrix[:, list(held)]).sum(axis=1) * (self._kind == 2) > 0
-                    easing[mine] = 100.0
-                    easing[(self._kind == 2) & ~mine] = 0.01
+                    step_ease = np.full(self._core, 0.01)
+                    step_ease[(1 + player) * self._kept : (2 + player) * self._kept] = 100.0
             else:
-                easing = np.where(heavy, (STUDENT + 1.0) / (STUDENT + over**2), 1.0)
-            weight = easing / self._scale**2
-        covariance = np.linalg.inv(normal)
-        return values, np.diag(covariance)[: self._kept].copy()
+                string_ease, step_ease = ((STUDENT + 1.0) / (STUDENT + each**2) for each in over)
+            step_ease = np.where(self._is_players, step_ease, 1.0)
+        variance = np.linalg.inv(normal).diagonal()[: self._kept].copy()
+        return _Found(core, variance, self._log(core, strings))
 
-    def _log(self, values: Floats) -> float:
-        over = (self._right - self._matrix @ values) / self._scale
-        heavy = self._kind > 0
-        log = -0.5 * float((over[~heavy] ** 2).sum())
-        return log - 0.5 * (STUDENT + 1.0) * float(np.log1p(over[heavy] ** 2 / STUDENT).sum())
+    def _least_squares(
+        self, string_ease: Floats, step_ease: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """Core, strings' own drifts by chain, and the core's inverse covariance."""
+        weight, link = self._string_weight * string_ease, np.arange(self._shape[1])
+        blocks = np.zeros((*self._shape, self._shape[1]))
+        # A place no string has is held to nothing: 1.
+        blocks[:, link, link] = np.where(self._there, weight, 1.0)
+        blocks[:, link[:-1], link[:-1]] += weight[:, 1:]
+        blocks[:, link[1:], link[:-1]] -= weight[:, 1:]
+        blocks[:, link[:-1], link[1:]] -= weight[:, 1:]
+        blocks[self._chain, self._link, self._link] += self._told_weight
+        beside = np.zeros((*self._shape, self._core + 1))
+        told = np.column_stack((self._gains, self._told)) * self._told_weight[:, None]
+        beside[self._chain, self._link] = told
+        solved = np.linalg.solve(blocks, beside)
+        stepped = self._step.T * (self._step_weight * step_ease)
+        both = self._gains.T @ told
+        both[:, :-1] += stepped @ self._step
+        both[:, -1] += stepped @ self._step_right
+        both -= np.tensordot(beside[..., :-1], solved, axes=((0, 1), (0, 1)))
+        normal = both[:, :-1]
+        core: Floats = np.linalg.solve(normal, both[:, -1])
+        strings: Floats = solved[..., -1] - solved[..., :-1] @ core
+        return core, strings, normal
+
+    def _over(self, core: Floats, strings: Floats) -> tuple[Floats, Floats]:
+        """How large strings' steps are and the core's, in their own scales."""
+        steps = np.diff(strings, axis=1, prepend=0.0) * np.sqrt(self._string_weight)
+        own = (self._step @ core - self._step_right) * np.sqrt(self._step_weight)
+        return np.abs(steps), np.abs(own)
+
+    def _log(self, core: Floats, strings: Floats) -> float:
+        string_over, over = self._over(core, strings)
+        left = self._told - self._gains @ core - strings[self._chain, self._link]
+        log = -0.5 * float(left**2 @ self._told_weight)
+        log -= 0.5 * float((over[~self._is_players] ** 2).sum())
+        heavy = np.concatenate((string_over.ravel(), over[self._is_players]))
+        return log - 0.5 * (STUDENT + 1.0) * float(np.log1p(heavy**2 / STUDENT).sum())
 
 
 def _tells(each: StringDrift) -> bool:
