@@ -31,6 +31,7 @@ from station.sound.tone_out import (
     check_output,
     list_outputs,
 )
+from tests.support.processes import ahead_of_others
 from tests.support.pulse import PulseAudio
 
 pytestmark = pytest.mark.sound
@@ -73,6 +74,12 @@ class Audience:
         assert reason is not None
         assert "\n" not in reason
         return reason
+
+
+@pytest.fixture(autouse=True)
+def sound_goes_first() -> Iterator[None]:
+    with ahead_of_others():
+        yield
 
 
 def sounds(sounding: Sounding | None, hz: float) -> bool:
@@ -130,7 +137,7 @@ def record(ask: ToneAsk, play: Callable[[], object]) -> np.ndarray:
 # -- what is heard -------------------------------------------------------
 
 
-TAKES_ON_A_BUSY_MACHINE = 4  # a tone that broke off, and says so, is no tone to measure
+TAKES_ON_A_BUSY_MACHINE = 8  # a tone that broke off, and says so, is no tone to measure
 PAUSE_FRAMES = RATE_HZ // 1000
 
 

@@ -16,6 +16,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from tests.support.processes import ahead_of_others
+
 START_LIMIT_S = 10.0
 ALSA_ORDER = [
     "front-left",
@@ -95,7 +97,7 @@ class PulseAudio:
 
     def start(self) -> None:
         """Start the daemon and wait until its null sink's monitor is the default source."""
-        with self._log.open("ab") as log:
+        with self._log.open("ab") as log, ahead_of_others():
             self._daemon = subprocess.Popen(
                 [
                     *DIES_WITH_THE_TEST,
@@ -132,13 +134,14 @@ class PulseAudio:
         With more than two channels the file has as many as the sink.
         """
         order = [f"--channel-map={self._order}"] if self.channels > 2 else []
-        player = subprocess.Popen(
-            [*DIES_WITH_THE_TEST, "paplay", "--latency-msec=500", *order, str(path)],
-            env=self._full_environment(),
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+        with ahead_of_others():
+            player = subprocess.Popen(
+                [*DIES_WITH_THE_TEST, "paplay", "--latency-msec=500", *order, str(path)],
+                env=self._full_environment(),
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+            )
         self._players.append(player)
         return player
 
