@@ -153,6 +153,10 @@ class _Fit:
         self._shape = len(chains), max(map(len, chains.values()))
         scale = np.full(self._shape, STRING_STEP)
         scale[:, 0] = STRING_FIRST
+        told = np.column_stack((self._gains, self._told)) * self._told_weight[:, None]
+        self._told_core = self._gains.T @ told
+        self._beside = np.zeros((*self._shape, self._core + 1))
+        self._beside[self._chain, self._link] = told
         self._there = np.zeros(self._shape, np.bool_)
         self._there[self._chain, self._link] = True
         self._string_weight = np.where(self._there, scale**-2.0, 0.0)
@@ -232,15 +236,12 @@ class _Fit:
         blocks[:, link[1:], link[:-1]] -= weight[:, 1:]
         blocks[:, link[:-1], link[1:]] -= weight[:, 1:]
         blocks[self._chain, self._link, self._link] += self._told_weight
-        beside = np.zeros((*self._shape, self._core + 1))
-        told = np.column_stack((self._gains, self._told)) * self._told_weight[:, None]
-        beside[self._chain, self._link] = told
-        solved = np.linalg.solve(blocks, beside)
+        solved = np.linalg.solve(blocks, self._beside)
         stepped = self._step.T * (self._step_weight * step_ease)
-        both = self._gains.T @ told
+        both = self._told_core.copy()
         both[:, :-1] += stepped @ self._step
         both[:, -1] += stepped @ self._step_right
-        both -= np.tensordot(beside[..., :-1], solved, axes=((0, 1), (0, 1)))
+        both -= np.tensordot(self._beside[..., :-1], solved, axes=((0, 1), (0, 1)))
         normal = both[:, :-1]
         core: Floats = np.linalg.solve(normal, both[:, -1])
         strings: Floats = solved[..., -1] - solved[..., :-1] @ core

@@ -15,7 +15,7 @@ nearly as good make the result less sure.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -97,7 +97,8 @@ def fitted(
     explanation is looked for; where it is not the best it is forgotten.
     """
     fit = _Fit(Layout(strings, segments, tuned), glide, before)
-    return fit.result(), fit.courses()
+    best, rivals = fit.best()
+    return fit.told(best, rivals), fit.courses(best)
 
 
 class _Fit:
@@ -107,9 +108,9 @@ class _Fit:
         self._lay = layout
         self._glide_cents, self._glide_sd = glide
         self._before = before
-        self._best: Solution | None = None
 
-    def result(self) -> list[StringDrift]:
+    def best(self) -> tuple[Solution, list[Solution]]:
+        """The best explanation, and all that are nearly as good, itself included."""
         best = self._climb(
             self._start(), Scatter(FIRST_SIGMA, FIRST_SIGMA), self._lay.usual, ROUNDS
         )
@@ -132,32 +133,32 @@ class _Fit:
             if better.log <= best.log + 0.1:
                 break
             best = better
-        self._best = best = max(found, key=lambda each: each.log)
-        return self._told(best, [each for each in found if each.log > best.log - AS_GOOD])
+        best = max(found, key=lambda each: each.log)
+        return best, [each for each in found if each.log > best.log - AS_GOOD]
 
-    def courses(self) -> Courses:
+    def courses(self, best: Solution) -> Courses:
         """What the next fit may go on from."""
-        assert self._best is not None
-        lay, total = self._lay, self._lay.total(self._best.values)
-        times, found, first = np.array(lay.times), {}, 0
-        for number, now in zip(lay.numbers, lay.now, strict=True):
-            knots = slice(first, now + 1)
-            found[number] = times[knots], total[knots]
+        times, total = np.array(self._lay.times), self._lay.total(best.values)
+        found = {number: (times[knots], total[knots]) for number, knots in self._knots()}
+        return Courses(found, float(best.values[-2]))
+
+    def _knots(self) -> Iterator[tuple[int, slice]]:
+        """Each string's number and its knots, the last one now."""
+        first = 0
+        for number, now in zip(self._lay.numbers, self._lay.now, strict=True):
+            yield number, slice(first, now + 1)
             first = now + 1
-        return Courses(found, float(self._best.values[-2]))
 
     def _resumed(self, before: Courses) -> Floats:
         """Every knot where its string was; of strings tuned since, where they were tuned to."""
-        lay, values, first = self._lay, self._start(), 0
+        lay, values, times = self._lay, self._start(), np.array(self._lay.times)
         tuned = dict(zip(lay.tuned_knots.tolist(), lay.tuned_cents.tolist(), strict=True))
-        for place, (number, now) in enumerate(zip(lay.numbers, lay.now, strict=True)):
-            knots = np.arange(first, now + 1)
-            if number in before.courses:
-                values[knots] = np.interp(np.array(lay.times)[knots], *before.courses[number])
-                base = lay.base[place]
-                if lay.times[base] > before.courses[number][0][-1]:
-                    values[base : now + 1] = tuned.get(base, 0.0)
-            first = now + 1
+        for base, (number, knots) in zip(lay.base, self._knots(), strict=True):
+            if number not in before.courses:
+                continue
+            values[knots] = np.interp(times[knots], *before.courses[number])
+            if times[base] > before.courses[number][0][-1]:
+                values[base : knots.stop] = tuned.get(base, 0.0)
         values[-2] = before.press_cents
         return values
 
@@ -341,7 +342,7 @@ class _Fit:
 
     # -- telling -----------------------------------------------------------------------------
 
-    def _told(self, best: Solution, near: Sequence[Solution]) -> list[StringDrift]:
+    def told(self, best: Solution, near: Sequence[Solution]) -> list[StringDrift]:
         lay = self._lay
         share, _ = self._share(best.values, best.sigma, best.prior)
         # A note of which it is not known on which string it was played tells less of any.
