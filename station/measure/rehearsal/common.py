@@ -90,26 +90,39 @@ def take_apart(
         player: _player_log(grid, strings, shared.get(player, 0.0))
         for player, strings in known.items()
     }
-    common_of = {player: _blurred(log, wander) for player, log in heard.items()}
-    prior = -0.5 * (grid / COMMON_SD) ** 2
-    if len(known) == 1:
+    common, without = _commons(grid, heard, wander, band)
+    players = {
+        player: _moved(grid, _own(log, without[player], wander)) for player, log in heard.items()
+    }
+    strings_own = {
+        (player, each.string): _string_own(grid, each, common)
+        for player, strings in known.items()
+        for each in strings
+    }
+    return Shares(None if len(known) == 1 else _moved(grid, common), players, strings_own)
+
+
+def _commons(
+    grid: Floats,
+    heard: Mapping[str, Floats],
+    wander: Floats,
+    band: tuple[float, float] | None,
+) -> tuple[Floats, dict[str, Floats]]:
+    """The common drift's posterior, and for each player that of all the others."""
+    if len(heard) == 1:
         # Alone, all of it is the player's, as far as anybody can know.
-        common = _normal(np.where(np.abs(grid) < STEP_CENTS / 2, 0.0, -1e9))
-    elif band is not None:
+        nothing = _normal(np.where(np.abs(grid) < STEP_CENTS / 2, 0.0, -1e9))
+        return nothing, dict.fromkeys(heard, nothing)
+    if band is not None:
         common = _normal(-0.5 * ((grid - band[0]) / max(STEP_CENTS / 2, band[1])) ** 2)
-    else:
-        common = _normal(prior + sum(common_of.values(), np.zeros(grid.size)))
-    players, strings_own = {}, {}
-    for player, strings in known.items():
-        without = common
-        if len(known) > 1 and band is None:
-            others = (log for p, log in common_of.items() if p != player)
-            without = _normal(prior + sum(others, np.zeros(grid.size)))
-        players[player] = _moved(grid, _own(heard[player], without, wander))
-        for each in strings:
-            strings_own[player, each.string] = _string_own(grid, each, common)
-    told = None if len(known) == 1 else _moved(grid, common)
-    return Shares(told, players, strings_own)
+        return common, dict.fromkeys(heard, common)
+    prior = -0.5 * (grid / COMMON_SD) ** 2
+    tells = {player: _blurred(log, wander) for player, log in heard.items()}
+    without = {
+        player: _normal(prior + sum((log for p, log in tells.items() if p != player), grid * 0.0))
+        for player in heard
+    }
+    return _normal(prior + sum(tells.values(), grid * 0.0)), without
 
 
 def _tells(each: Drift) -> bool:
