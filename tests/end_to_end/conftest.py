@@ -38,6 +38,12 @@ def pulse(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PulseAudio]:
 
 
 @pytest.fixture(autouse=True)
+def readings_outlive_a_busy_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A reading a test sends once is not dropped as too old to look live; tests/web has that."""
+    monkeypatch.setattr("station.web.hub.READING_LIFE_S", float(PATIENCE_S))
+
+
+@pytest.fixture(autouse=True)
 def no_process_survives() -> Iterator[None]:
     """Whatever a test starts it ends, but for what its module's fixtures end."""
     with no_child_left(spared=("chrom", "pulseaudio", "paplay")):
