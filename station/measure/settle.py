@@ -32,6 +32,7 @@ from station.measure.fit import (
     partial_frequencies,
 )
 from station.measure.hypothesis import decide, find_peaks
+from station.measure.wander import wander_of
 from station.measure.windows import Floats, Heard
 
 GLIDE_S = 0.25
@@ -41,8 +42,6 @@ STARTS_S = (0.0, 0.05, 0.11, GLIDE_S - STROKE_S, 0.39, 0.59)  # after the stroke
 DISAGREE_SIGMAS = 3.0
 SAME_CENTS = 0.003  # differences nobody can hear are none
 LEAST_WINDOWS = 6
-LEAST_A_STRETCH = 3
-STRETCHES = 6  # of a note, whose pitches tell how much it wanders
 WINDOWS_A_LENGTH = 4  # in a note shorter than a second; half as many do in a longer one
 LONGEST_S = 2.0
 MOST_LOWERED = 4  # by more, windows would be far from whole periods, and little is gained
@@ -50,6 +49,9 @@ VOTE_S = 0.17
 VOTES = 5
 ENOUGH_VOTES = 3
 RELEASE_S = 0.03  # before its end a note is being damped
+OUTLASTS_S = 0.15  # the last readings may listen back to a sound that has ended
+LEVEL_S = 0.01
+DAMPED = 0.25  # of the power just before: no string falls by 6 dB within a period or 10 ms
 SAME_NOTE_CENTS = 60.0
 LEAST_TONAL = 0.6
 SCATTERED_CENTS = 0.1  # partials of a whole note that disagree by so much may be heard amiss
@@ -105,6 +107,7 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
     stayed. Where the readings sway, the note has no one frequency: its pitch
     is their centre.
     """
+    played = _without_silence(played, rate_hz)
     start, stop = _steady_part(played.x.size, rate_hz)
     stayed = _stayed_since(played.track, start, stop, rate_hz)
     if stayed is not None:
@@ -116,6 +119,30 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
     hz, inharmonicity = _elected(played, played.x[start:stop], rate_hz)
     swaying = centre_of([fit for end, fit in played.track if end >= start], hz)
     return swaying or _fit_whole(played, rate_hz, hz, inharmonicity)
+
+
+def _without_silence(played: Played, rate_hz: float) -> Played:
+    """The same without what follows the moment the string was damped."""
+    silent = played.ending.size - _damped_at(played.ending, rate_hz, played.guess.hz)
+    if not silent or silent >= played.length:
+        return played
+    length, fine = played.length - silent, played.fine
+    if fine is not None:
+        fine = fine._replace(x=fine.x[: round(length / rate_hz * fine.rate_hz)])
+    ending = played.ending[: played.ending.size - silent]
+    return played._replace(x=played.x[:length], ending=ending, length=length, fine=fine)
+
+
+def _damped_at(x: Floats, rate_hz: float, hz: float) -> int:
+    """Where in the last moments of `x` its level falls as of no string; else its size."""
+    each = round(max(LEVEL_S, 1 / hz) * rate_hz)
+    count = min(x.size // each, round(OUTLASTS_S * rate_hz / each) + 3)
+    parts = x[x.size - count * each :].reshape(count, each)
+    power = np.einsum("ij,ij->i", parts, parts).tolist()
+    for place in range(2, count):
+        if max(power[place:]) < DAMPED * (power[place - 1] + power[place - 2]) / 2:
+            return x.size - (count - place) * each
+    return x.size
 
 
 def _elected(played: Played, part: Floats, rate_hz: float) -> tuple[float, float]:
@@ -190,7 +217,7 @@ def _from_the_settled_moment(heard: Heard, whole: Fit) -> Fit:
     ]
     for number, (start, fit) in enumerate(fits):
         if all(_agrees(fit, later) for _, later in fits[number + 1 :]):
-            return _with_wander(heard.since(start), fit)
+            return _with_wander(heard, start, fit)
     return whole
 
 
@@ -201,30 +228,10 @@ def _agrees(fit: Fit, later: Fit) -> bool:
     )
 
 
-def _with_wander(heard: Heard, fit: Fit) -> Fit:
-    """`fit`, less sure by how much the note's pitch wanders from stretch to stretch.
-
-    The variance between stretches beyond their own (DerSimonian & Laird 1986,
-    "Meta-analysis in clinical trials"), over the number of stretches.
-    """
-    each = max(LEAST_A_STRETCH, heard.power.shape[0] // STRETCHES)
-    stretches = [
-        part
-        for first in range(0, heard.power.shape[0] - each + 1, each)
-        if (part := fit_heard(heard.between(first, first + each))) is not None
-    ]
-    if len(stretches) < 2:
-        return fit
-    cents = CENTS * np.log(np.array([part.hz for part in stretches]) / fit.hz)
-    weight = np.array([1 / part.uncertainty_cents**2 for part in stretches])
-    mean = float(weight @ cents) / float(weight.sum())
-    excess = float(weight @ (cents - mean) ** 2) - (len(stretches) - 1)
-    between = excess / float(weight.sum() - weight @ weight / weight.sum())
-    if between <= 0:
-        return fit
-    return fit._replace(
-        uncertainty_cents=math.sqrt(fit.uncertainty_cents**2 + between / len(stretches))
-    )
+def _with_wander(heard: Heard, start: int, fit: Fit) -> Fit:
+    """`fit` of what was heard from window `start` on, less sure by how much its pitch wanders."""
+    wander = wander_of(heard, start, fit.hz)
+    return fit._replace(uncertainty_cents=wander.unsure_cents(fit.uncertainty_cents))
 
 
 def _stayed_since(

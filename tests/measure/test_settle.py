@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.support.bound import pitch_bound_cents
-from tests.support.strings import Floats, StiffString, after_silence, cents, hear_all
+from tests.support.strings import Floats, StiffString, after_silence, cents, hear_all, noise
 
 RATE_HZ = 48000
 TARGET_HZ = 82.407
@@ -98,3 +98,18 @@ def test_a_short_note_comes_as_near_to_its_bound_as_a_long_one(midi: int) -> Non
         assert len(notes) == 1
         over_bound.append(cents(notes[0].hz, hz) / bound_cents)
     assert np.sqrt(np.mean(np.square(over_bound))) < 2.5
+
+
+@pytest.mark.parametrize("hz", [55.0, 110.0])
+def test_the_silence_after_a_damped_string_does_not_count(hz: float) -> None:
+    over_claim = []
+    for seed in range(4):
+        x = StiffString(hz, 1e-4, ring_s=3.0).sound(RATE_HZ, 1.2, seed)
+        x[-1440:] *= np.linspace(1, 0, 1440)
+        x = np.concatenate((np.zeros(RATE_HZ // 4), x, np.zeros(RATE_HZ // 4)))
+
+        _, notes, _ = hear_all(x + noise(x.size, -70, seed), RATE_HZ)
+
+        (note,) = notes
+        over_claim.append(cents(note.hz, hz) / note.uncertainty_cents)
+    assert np.sqrt(np.mean(np.square(over_claim))) < 2
