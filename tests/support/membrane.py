@@ -54,7 +54,7 @@ class MembraneMode:
 
     def at(self, radius: float, angle: float) -> float:
         """Displacement at a share of the radius and an angle in radians."""
-        return float(_basis(np.array([radius]), np.array([angle]))[0][:, 0, 0] @ self.shape)
+        return float(_basis(np.array([radius]), np.array([angle]))[:, 0, 0] @ self.shape)
 
     @property
     def ring_s(self) -> float:
@@ -174,39 +174,47 @@ def _grid() -> tuple[Floats, Floats, Floats]:
     return r, weights / 2 * r, 2 * np.pi * np.arange(ANGLE_POINTS) / ANGLE_POINTS
 
 
-def _jacobi(k: int, beta: int, x: Floats) -> tuple[Floats, Floats]:
-    """P_k^(2, beta)(x) and its derivative, by the recurrence of Abramowitz & Stegun 22.7.1."""
+def _jacobi(beta: int, x: Floats) -> list[tuple[Floats, Floats]]:
+    """P_k^(2, beta)(x) and its derivative for every k that is used.
+
+    By the recurrence of Abramowitz & Stegun 22.7.1.
+    """
     a, b = 2, beta
-    p, dp = [np.ones_like(x)], [np.zeros_like(x)]
-    if k:
-        p.append((a + 1) + (a + b + 2) * (x - 1) / 2)
-        dp.append(np.full_like(x, (a + b + 2) / 2))
-    for n in range(1, k):
+    p = [np.ones_like(x), (a + 1) + (a + b + 2) * (x - 1) / 2]
+    dp = [np.zeros_like(x), np.full_like(x, (a + b + 2) / 2)]
+    for n in range(1, RADIALS - 1):
         c = 2 * n + a + b
         first = 2 * (n + 1) * (n + a + b + 1) * c
         second, third = (c + 1) * (a * a - b * b), c * (c + 1) * (c + 2)
         fourth = 2 * (n + a) * (n + b) * (c + 2)
         p.append(((second + third * x) * p[n] - fourth * p[n - 1]) / first)
         dp.append((third * p[n] + (second + third * x) * dp[n] - fourth * dp[n - 1]) / first)
-    return p[k], dp[k]
+    return list(zip(p, dp, strict=True))
 
 
-def _basis(r: Floats, theta: Floats) -> tuple[Floats, Floats, Floats]:
-    """w, dw/dr and (1/r) dw/dtheta of every function, each of shape (functions, r, theta)."""
-    value, slope, turn = [], [], []
-    x = 2 * r * r - 1
+def _basis(r: Floats, theta: Floats) -> Floats:
+    """w of every function, shape (functions, r, theta)."""
+    value = []
     for m in range(DIAMETERS + 1):
-        for k in range(RADIALS):
-            p, dp = _jacobi(k, m, x)
-            f = (1 - r * r) * r**m * p
-            inner = m * r ** max(m - 1, 0) if m else np.zeros_like(r)
+        falls = (1 - r * r) * r**m
+        waves = [wave for wave, _ in _waves(m, theta)]
+        for p, _ in _jacobi(m, 2 * r * r - 1):
+            value += [np.multiply.outer(falls * p, wave) for wave in waves]
+    return np.array(value)
+
+
+def _slopes(r: Floats, theta: Floats) -> tuple[Floats, Floats]:
+    """dw/dr and (1/r) dw/dtheta of every function, each of shape (functions, r, theta)."""
+    slope, turn = [], []
+    for m in range(DIAMETERS + 1):
+        inner = m * r ** max(m - 1, 0) if m else np.zeros_like(r)
+        for p, dp in _jacobi(m, 2 * r * r - 1):
             df = -2 * r * r**m * p + (1 - r * r) * (inner * p + r**m * dp * 4 * r)
             over = (1 - r * r) * r ** max(m - 1, 0) * p
             for wave, change in _waves(m, theta):
-                value.append(np.outer(f, wave))
                 slope.append(np.outer(df, wave))
                 turn.append(np.outer(over, change))
-    return np.array(value), np.array(slope), np.array(turn)
+    return np.array(slope), np.array(turn)
 
 
 def _waves(m: int, theta: Floats) -> list[tuple[Floats, Floats]]:
@@ -219,14 +227,36 @@ def _waves(m: int, theta: Floats) -> list[tuple[Floats, Floats]]:
 
 @lru_cache(maxsize=1)
 def _prepared() -> tuple[Floats, Floats, Floats, Floats]:
-    """Weighted slopes, turns, and the inverse Cholesky factor of the mass matrix."""
+    """Slopes, turns, the points' areas, and the inverse Cholesky factor of the mass matrix."""
     r, weights, theta = _grid()
-    value, slope, turn = _basis(r, theta)
+    value, (slope, turn) = _basis(r, theta), _slopes(r, theta)
     area = np.repeat(weights, theta.size) * 2 * np.pi / theta.size
     flat = value.reshape(len(value), -1)
     mass = (flat * area) @ flat.T / np.pi
     inverse = np.linalg.inv(np.linalg.cholesky(mass))
     return slope.reshape(len(value), -1), turn.reshape(len(value), -1), area, inverse
+
+
+@lru_cache(maxsize=None)
+def _energy(q: int, along: complex) -> Floats:
+    """The tension's energy of each two functions for one harmonic `q` of the rim, 1 or 1j of it.
+
+    It is linear in the tension: every head's is a sum of these, which are found once.
+    """
+    r, _, theta = _grid()
+    only = np.zeros(q + 1, dtype=complex)
+    only[q] = along
+    rr, rt, tt = (part.ravel() for part in stress(only, r, theta))
+    slope, turn, area, inverse = _prepared()
+    cross = (slope * (rt * area)) @ turn.T
+    energy = (slope * (rr * area)) @ slope.T + (turn * (tt * area)) @ turn.T + cross + cross.T
+    return np.asarray(inverse @ (energy / np.pi) @ inverse.T)
+
+
+@lru_cache(maxsize=1)
+def _at_centre() -> Floats:
+    """Every function at six points about the centre."""
+    return _basis(np.array([0.0, 0.05]), np.array([0.0, 2.0, 4.0])).reshape(-1, 6)
 
 
 def _orders() -> NDArray[np.int64]:
@@ -235,12 +265,12 @@ def _orders() -> NDArray[np.int64]:
 
 
 def _solve(head: SimulatedHead, count: int) -> list[MembraneMode]:
-    r, _, theta = _grid()
-    rr, rt, tt = (part.ravel() for part in stress(rim_harmonics(head.tensions), r, theta))
-    slope, turn, area, inverse = _prepared()
-    cross = (slope * (rt * area)) @ turn.T
-    energy = (slope * (rr * area)) @ slope.T + (turn * (tt * area)) @ turn.T + cross + cross.T
-    values, vectors = np.linalg.eigh(inverse @ (energy / np.pi) @ inverse.T)
+    # Waves of up to DIAMETERS meet no harmonic above twice as many.
+    harmonics = rim_harmonics(head.tensions)[: 2 * DIAMETERS + 1]
+    energy = sum(each.real * _energy(q, 1.0) for q, each in enumerate(harmonics))
+    energy = energy + sum(each.imag * _energy(q, 1j) for q, each in enumerate(harmonics) if q)
+    values, vectors = np.linalg.eigh(energy)
+    inverse = _prepared()[3]
     shapes = inverse.T @ vectors
     seen: dict[int, int] = {}
     found = []
@@ -259,8 +289,7 @@ def _with_decay(
     head: SimulatedHead, hz: float, shape: Floats, m: int, circles: int
 ) -> MembraneMode:
     """Air and film take more from higher modes; the finger from what moves at the centre."""
-    at_centre = _basis(np.array([0.0, 0.05]), np.array([0.0, 2.0, 4.0]))[0]
-    moved = float(np.mean((shape @ at_centre.reshape(len(shape), -1)) ** 2))
+    moved = float(np.mean((shape @ _at_centre()) ** 2))
     decay = 2.0 + 0.015 * hz + 12.0 * head.mute * moved
     return MembraneMode(float(hz), shape, m, circles, decay)
 
@@ -285,7 +314,7 @@ def amplitudes(
     still.
     """
     modes = head.modes(count)
-    where = _basis(np.array([stroke.radius]), np.array([stroke.angle]))[0][:, 0, 0]
+    where = _basis(np.array([stroke.radius]), np.array([stroke.angle]))[:, 0, 0]
     shape = np.array([where @ mode.shape for mode in modes])
     heard = shape * (np.abs(shape) if gains is None else gains)
     return stroke.level * heard * np.array([modes[0].hz / mode.hz for mode in modes])
