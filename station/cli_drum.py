@@ -80,7 +80,8 @@ def head(
     Lay a finger lightly on the centre and tap an inch and a half to two inches from each lug, lug 1
     first, then clockwise; or several taps in a row at every lug, the same number at each.
 
-    Opposite lugs share their modes: which of the two is off cannot be heard.
+    Opposite lugs share their modes: which of the two is off cannot be heard. The lug farthest
+    out is named, with all those that may be the one instead.
 
     Take care: stop when a head wrinkles, creaks without end or the key goes hard; a dented or split
     head cannot be tuned even; protect your ears.

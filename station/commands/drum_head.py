@@ -13,6 +13,7 @@ from station.commands.from_start import FromStart
 from station.commands.loudest import as_last_told, hear_loudest
 from station.commands.printed import json_line, print_lines
 from station.errors import DrumError
+from station.measure.drums.farthest import in_words
 from station.measure.drums.head_pass import turns_in_words
 from station.measure.drums.lugs import EVEN_CENTS, good_taps, head
 from station.measure.drums.types import Head, LugPitch, Stroke
@@ -21,6 +22,8 @@ from station.music.lugs import check_lugs, clockwise_order, cross_order
 from station.plain_text import path_text, valid_text
 
 Order = Literal["clockwise", "cross"]
+FEEL = "of a lug and the one opposite the key may tell: it goes easier at a slack one"
+"""Common practice, no source."""
 
 
 def hear_strokes(path: str) -> list[Stroke]:
@@ -93,6 +96,12 @@ def json_lines(found: Head, path: str) -> list[str]:
             "evenness_cents": found.evenness_cents,
             "even": found.even,
             "worst": found.worst,
+            "farthest": {
+                "lug": found.farthest.lug,
+                "opposite": found.farthest.opposite,
+                "candidates": [list(each) for each in found.farthest.candidates],
+                "probability": found.farthest.probability,
+            },
             "fundamental_hz": found.fundamental_hz,
             "overtone_hz": found.overtone_hz,
             "confusion": found.confusion,
@@ -110,6 +119,9 @@ def text_lines(found: Head, name: str) -> list[str]:
     ]
     lines += [_lug_line(each) for each in found.lugs]
     lines.append(f"  {_first(found)}")
+    if not found.even:
+        lines.append(f"  {in_words(found.farthest, len(found.lugs))}")
+        lines += [f"  {FEEL}"] if len(found.lugs) % 2 == 0 else []
     lines.append(f"  {found.confusion}")
     return lines + [f"  {each}" for each in CAUTIONS]
 

@@ -40,6 +40,9 @@ def pass_as_json(
             for each in shown["heard"]
         ],
         "taken": _taken(guide),
+        "farthest": None
+        if shown["farthest"] is None
+        else {**shown["farthest"], "probability": round(shown["farthest"]["probability"], 3)},
         "evenness_cents": _rounded(shown["evenness_cents"]),
         "overtone_hz": None if head is None else round(head.overtone_hz, 2),
         "alone_cents": None if head is None else round(max(e.alone_cents for e in head.lugs), 1),

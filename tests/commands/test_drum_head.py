@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -56,6 +57,9 @@ def test_each_lug_is_told_and_then_the_head(said: Any, clockwise: Path) -> None:
     assert all(keys <= set(each) for each in lugs)
     assert head["kind"] == "head"
     assert head["worst"] in (SLACK, SLACK + 3)
+    assert head["farthest"]["lug"] == head["worst"]
+    assert head["farthest"]["candidates"][0] == [SLACK, SLACK + 3]
+    assert 0.95 <= head["farthest"]["probability"] <= 1.0
     assert head["evenness_cents"] > 10
     assert head["fundamental_hz"] == pytest.approx(130.0 * 0.85, rel=0.03)
     assert lugs[SLACK - 1]["verdict"] == lugs[SLACK + 2]["verdict"] == "tighten"
@@ -89,6 +93,8 @@ def test_people_are_told_where_to_begin_what_is_not_known_and_what_to_take_care_
     text = capsys.readouterr().out
     assert "begin with lug" in text
     assert "across from it" in text
+    assert re.search(rf"farthest out: (most likely )?lug {SLACK} or {SLACK + 3}\b", text)
+    assert "goes easier at a slack one" in text
     assert "the one opposite share their modes" in text
     for caution in CAUTIONS:
         assert caution in text

@@ -89,6 +89,12 @@ def test_taps_stand_at_their_heights_and_then_the_word_says_what_to_turn(drummer
     expect(drummer.locator(".head-how")).to_have_text(turn["how"])
     expect(drummer.locator(".head-evenness")).to_contain_text("cents")
     expect(drummer.locator(".head-confusion")).to_contain_text("share their modes")
+    far = told["farthest"]
+    expect(drummer.locator(".head-farthest")).to_have_text(far["says"])
+    named = drummer.locator(".head-pass .plan-number.named").all_text_contents()
+    assert [int(each) for each in named] == sorted([far["lug"], far["opposite"]])
+    maybe = drummer.locator(".head-pass .plan-number.maybe")
+    expect(maybe).to_have_count(2 * (len(far["candidates"]) - 1))
     shoot(drummer, "heads-turn")
     marks = {
         int(each.locator(".lug-number").inner_text()): each.locator(".lug-shape").bounding_box()

@@ -60,7 +60,8 @@ class Drummer:
 
     def tap_round(self) -> Head:
         """Tap every lug; what the station says."""
-        found = splits(self.head.lugs, self.taps())
+        still = 0.0 if self.known is None else self.known.still
+        found = splits(self.head.lugs, self.taps(), still=still)
         assert found, "no (1,1) pair heard"
         before = self.known or RimState.first(self.head.lugs, found[0].centre_hz)
         self.known = before.heard(found)

@@ -22,7 +22,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cache, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -203,18 +204,16 @@ def _basis(r: Floats, theta: Floats) -> Floats:
     return np.array(value)
 
 
-def _slopes(r: Floats, theta: Floats) -> tuple[Floats, Floats]:
-    """dw/dr and (1/r) dw/dtheta of every function, each of shape (functions, r, theta)."""
-    slope, turn = [], []
+def _along_the_radius(r: Floats) -> tuple[Floats, Floats, Floats]:
+    """Of every m and k the function, its slope, and itself over r, each of shape (m k, r)."""
+    value, slope, over = [], [], []
     for m in range(DIAMETERS + 1):
         inner = m * r ** max(m - 1, 0) if m else np.zeros_like(r)
         for p, dp in _jacobi(m, 2 * r * r - 1):
-            df = -2 * r * r**m * p + (1 - r * r) * (inner * p + r**m * dp * 4 * r)
-            over = (1 - r * r) * r ** max(m - 1, 0) * p
-            for wave, change in _waves(m, theta):
-                slope.append(np.outer(df, wave))
-                turn.append(np.outer(over, change))
-    return np.array(slope), np.array(turn)
+            value.append((1 - r * r) * r**m * p)
+            slope.append(-2 * r * r**m * p + (1 - r * r) * (inner * p + r**m * dp * 4 * r))
+            over.append((1 - r * r) * r ** max(m - 1, 0) * p)
+    return np.array(value), np.array(slope), np.array(over)
 
 
 def _waves(m: int, theta: Floats) -> list[tuple[Floats, Floats]]:
@@ -225,32 +224,70 @@ def _waves(m: int, theta: Floats) -> list[tuple[Floats, Floats]]:
     return [(c, -m * s), (s, m * c)]
 
 
+class _Parts(NamedTuple):
+    """What a function along the radius and a wave around give, integrated over the disc."""
+
+    radial: NDArray[np.int64]
+    wave: NDArray[np.int64]
+
+    def joined(self, along: Floats, around: Floats) -> Floats:
+        """The integrals of each two functions, (functions, functions), from the two kinds'."""
+        return np.asarray(
+            along[np.ix_(self.radial, self.radial)] * around[np.ix_(self.wave, self.wave)]
+        )
+
+
 @lru_cache(maxsize=1)
-def _prepared() -> tuple[Floats, Floats, Floats, Floats]:
-    """Slopes, turns, the points' areas, and the inverse Cholesky factor of the mass matrix."""
+def _parts() -> _Parts:
+    radial, wave, waves = [], [], 0
+    for m in range(DIAMETERS + 1):
+        many = 2 if m else 1
+        for k in range(RADIALS):
+            radial += [m * RADIALS + k] * many
+            wave += [waves + each for each in range(many)]
+        waves += many
+    return _Parts(np.array(radial), np.array(wave))
+
+
+@lru_cache(maxsize=1)
+def _prepared() -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Slopes and functions over r along the radius, waves and their changes around, and the
+    inverse Cholesky factor of the mass matrix.
+    """
     r, weights, theta = _grid()
-    value, (slope, turn) = _basis(r, theta), _slopes(r, theta)
-    area = np.repeat(weights, theta.size) * 2 * np.pi / theta.size
-    flat = value.reshape(len(value), -1)
-    mass = (flat * area) @ flat.T / np.pi
+    value, slope, over = _along_the_radius(r)
+    found = [each for m in range(DIAMETERS + 1) for each in _waves(m, theta)]
+    wave, change = (np.array(each) for each in zip(*found, strict=True))
+    mass = _parts().joined((value * weights) @ value.T, wave @ wave.T) * 2 / theta.size
     inverse = np.linalg.inv(np.linalg.cholesky(mass))
-    return slope.reshape(len(value), -1), turn.reshape(len(value), -1), area, inverse
+    return slope, over, wave, change, inverse
 
 
-@lru_cache(maxsize=None)
+@cache
 def _energy(q: int, along: complex) -> Floats:
     """The tension's energy of each two functions for one harmonic `q` of the rim, 1 or 1j of it.
 
     It is linear in the tension: every head's is a sum of these, which are found once.
     """
-    r, _, theta = _grid()
+    r, weights, theta = _grid()
     only = np.zeros(q + 1, dtype=complex)
-    only[q] = along
-    rr, rt, tt = (part.ravel() for part in stress(only, r, theta))
-    slope, turn, area, inverse = _prepared()
-    cross = (slope * (rt * area)) @ turn.T
-    energy = (slope * (rr * area)) @ slope.T + (turn * (tt * area)) @ turn.T + cross + cross.T
-    return np.asarray(inverse @ (energy / np.pi) @ inverse.T)
+    only[q] = 1.0
+    quarter = np.pi / (2 * max(q, 1))
+    rr, rt, tt = stress(only, r, np.array([0.0, quarter]))
+    turned = along * np.exp(1j * q * theta)
+    slope, over, wave, change, inverse = _prepared()
+    join = _parts().joined
+    energy = join((slope * (rr[:, 0] * weights)) @ slope.T, (wave * turned.real) @ wave.T)
+    energy += join((over * (tt[:, 0] * weights)) @ over.T, (change * turned.real) @ change.T)
+    cross = join((slope * (rt[:, 1] * weights)) @ over.T, (wave * turned.imag) @ change.T)
+    energy = (energy + cross + cross.T) * 2 / theta.size
+    return np.asarray(inverse @ energy @ inverse.T)
+
+
+@lru_cache(maxsize=1)
+def _over() -> Floats:
+    """Every function over one place, where all modes are taken to move up: a microphone's."""
+    return _basis(np.array([0.5]), np.array([0.4]))[:, 0, 0]
 
 
 @lru_cache(maxsize=1)
@@ -270,8 +307,9 @@ def _solve(head: SimulatedHead, count: int) -> list[MembraneMode]:
     energy = sum(each.real * _energy(q, 1.0) for q, each in enumerate(harmonics))
     energy = energy + sum(each.imag * _energy(q, 1j) for q, each in enumerate(harmonics) if q)
     values, vectors = np.linalg.eigh(energy)
-    inverse = _prepared()[3]
+    inverse = _prepared()[4]
     shapes = inverse.T @ vectors
+    shapes *= np.where(_over() @ shapes < 0.0, -1.0, 1.0)
     seen: dict[int, int] = {}
     found = []
     for place in range(count):

@@ -36,8 +36,8 @@ PRIOR_SPLIT_CENTS = 60.0
 LEVEL_DB = 3.5
 RATIO_DB = 5.0
 
-ALPHAS = 36
-RATIOS_DB = np.arange(-12.0, 12.1, 3.0)
+ALPHAS = 90  # a degree apart for (2,1): less than a tap tells
+RATIOS_DB = np.arange(-12.0, 12.1, 2.0)
 POWERS = (1.0, 2.0)  # a microphone that stands still, one that follows the stick
 
 
@@ -56,13 +56,17 @@ class Heard(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """What the taps tell of a family: Z (real, imaginary) in cents, its covariance, the centre."""
+    """What the taps tell of a family: Z (real, imaginary) in cents, its covariance, the centre.
+
+    ``still`` are the log odds, by this family's taps, that the microphone stands still.
+    """
 
     order: int
     z: Floats
     covariance: Floats
     centre_hz: float
     centre_cents: float  # uncertainty of the centre
+    still: float = 0.0
 
 
 def hear_family(
@@ -126,9 +130,15 @@ def _in_tap(angle: float, modes: Sequence[Mode], middle_hz: float, apart: float)
 
 
 def split_of(
-    order: int, middle_hz: float, heard: Sequence[Heard], lugs: int | None = None
+    order: int,
+    middle_hz: float,
+    heard: Sequence[Heard],
+    lugs: int | None = None,
+    still: float = 0.0,
 ) -> Split | None:
     """The family's split from what all taps have of it; None from fewer than three taps.
+
+    ``still`` are the log odds, known from elsewhere, that the microphone stands still.
 
     Of so many ``lugs`` that every other one pulls along the same mode (4 m), the modes must
     lie along the lugs, not between them.
@@ -139,17 +149,26 @@ def split_of(
     logs, centre, split, variance, turned = _fits(order, heard, alphas)
     evidence, first, second = _in_the_plane(split, variance[:, 1])
     logs = logs + evidence
+    half = logs.size // len(POWERS)
+    own = _log_sum(logs[:half]) - _log_sum(logs[half:])
+    logs[:half] += still
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
     # Along the lower mode the pitch is half the split below the centre.
     along = np.column_stack([-np.cos(turned), np.sin(turned)]) / 2.0
     mean_z = (weights * first) @ along
-    own = weights @ variance
+    unsure = weights @ variance
     spread = (along * (weights * second)[:, None]).T @ along - np.outer(mean_z, mean_z)
-    covariance = spread + np.eye(2) * own[1] / 4.0
+    covariance = spread + np.eye(2) * unsure[1] / 4.0
     mean = float(weights @ centre)
-    unsure = math.sqrt(own[0] + weights @ (centre - mean) ** 2)
-    return Split(order, mean_z, covariance, shift_cents(middle_hz, mean), unsure)
+    centre_cents = math.sqrt(unsure[0] + weights @ (centre - mean) ** 2)
+    return Split(order, mean_z, covariance, shift_cents(middle_hz, mean), centre_cents, own)
+
+
+def _log_sum(logs: Floats) -> float:
+    """The logarithm of the sum of what these are the logarithms of."""
+    most = float(logs.max())
+    return most + math.log(float(np.exp(logs - most).sum()))
 
 
 def _fits(

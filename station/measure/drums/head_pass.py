@@ -16,6 +16,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from station.errors import DrumError
+from station.measure.drums.farthest import in_words
 from station.measure.drums.lugs import beside_lug, describe, good_taps, head
 from station.measure.drums.plain import (
     HZ_LIMITS,
@@ -258,6 +259,7 @@ class HeadPass:
             "last": self._taps[-1][0] if self._taps else None,
             "evenness_cents": None if self.head is None else self.head.evenness_cents,
             "even": self.even,
+            "farthest": self._farthest(),
             "passes": self.passes,
             "confusion": None if self.head is None else self.head.confusion,
             "says": self.says(),
@@ -270,6 +272,19 @@ class HeadPass:
         lug, turns = advised[0]
         word = "tighten" if turns > 0 else "slacken"
         return {"lug": lug, "verdict": word, "turns": abs(turns), "how": turns_in_words(turns)}
+
+    def _farthest(self) -> dict[str, Any] | None:
+        """Which lugs may be the one farthest out; None of a head that is even, or not told yet."""
+        if self.head is None or self.even:
+            return None
+        far = self.head.farthest
+        return {
+            "lug": far.lug,
+            "opposite": far.opposite,
+            "candidates": [list(each) for each in far.candidates],
+            "probability": far.probability,
+            "says": in_words(far, self.lugs),
+        }
 
     def state(self) -> dict[str, Any]:
         """All of it as plain data, for a store."""

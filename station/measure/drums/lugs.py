@@ -14,6 +14,7 @@ import numpy as np
 
 from station.errors import DrumError
 from station.measure.drums.families import APART_CENTS, Split, hear_family, split_of
+from station.measure.drums.farthest import farthest
 from station.measure.drums.rim import families
 from station.measure.drums.turning import RimState
 from station.measure.drums.types import Head, LugPitch, Mode, Stroke
@@ -36,9 +37,12 @@ Tap = tuple[int, Sequence[Mode]]
 """A lug, from 1, and the modes that were heard beside it."""
 
 
-def splits(lugs: int, taps: Sequence[Tap], overtone_hz: float | None = None) -> list[Split]:
+def splits(
+    lugs: int, taps: Sequence[Tap], overtone_hz: float | None = None, still: float = 0.0
+) -> list[Split]:
     """How far the families of modes are split, (1,1) first; several taps a lug are welcome.
 
+    ``still`` are the log odds, from rounds before, that the microphone stands still.
     ``overtone_hz`` is about where (1,1) stands, None to look for it. Empty where no (1,1) is
     heard or a lug was not tapped. Raises DrumError for a lug the head has not.
     """
@@ -48,13 +52,14 @@ def splits(lugs: int, taps: Sequence[Tap], overtone_hz: float | None = None) -> 
     about_hz = _overtone([modes for _, modes in placed]) if overtone_hz is None else overtone_hz
     if about_hz is None or len({lug for lug, _ in taps}) < check_lugs(lugs):
         return []
-    found = []
-    for order in families(lugs):
-        middle_hz, heard = hear_family(order, placed, about_hz)
-        split = split_of(order, middle_hz, heard, lugs)
-        if split is not None:
-            found.append(split)
-    return found if found and found[0].order == 1 else []
+    heard = [(order, *hear_family(order, placed, about_hz)) for order in families(lugs)]
+    found = [each for one in heard if (each := split_of(*one, lugs, still)) is not None]
+    if not found or found[0].order != 1:
+        return []
+    told = {each.order: each.still for each in found}
+    odds = still + sum(told.values())
+    again = [split_of(*one, lugs, odds - told[one[0]]) for one in heard if one[0] in told]
+    return [each for each in again if each is not None]
 
 
 def _overtone(taps: Sequence[Sequence[Mode]]) -> float | None:
@@ -86,7 +91,8 @@ def head(
     if before is not None and before.lugs != lugs:
         raise DrumError(f"{lugs} lugs, but what is known is of {before.lugs}: begin anew")
     good = good_taps(strokes)
-    found = splits(lugs, [(lug, stroke.modes) for lug, stroke in good])
+    still = 0.0 if before is None else before.still
+    found = splits(lugs, [(lug, stroke.modes) for lug, stroke in good], still=still)
     if not found:
         return None
     known = (before or RimState.first(lugs, found[0].centre_hz)).heard(found)
@@ -116,15 +122,17 @@ def _fundamental(overtone_hz: float, strokes: Sequence[Stroke]) -> float:
 
 def describe(known: RimState, fundamental_hz: float) -> Head:
     """The head in words and turns."""
-    cents, _, alone = known.cents()
+    alone = known.cents()[2]
     evenness, sure = known.evenness(EVEN_CENTS)
+    far = farthest(known.lots())
     return Head(
         lugs=tuple(_lug(known, at) for at in range(known.lugs)),
         evenness_cents=evenness,
         fundamental_hz=fundamental_hz,
-        worst=int(np.abs(cents.round(6)).argmax()) + 1,
+        worst=far.lug,
         even=sure >= EVEN_SURE,
         confusion=confusion(known.lugs, float(alone.max())),
+        farthest=far,
         overtone_hz=known.overtone_hz(),
     )
 

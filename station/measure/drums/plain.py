@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.errors import DrumError
-from station.measure.drums.turning import RimState
+from station.measure.drums.farthest import Found
+from station.measure.drums.turning import SUREST_ODDS, RimState
 from station.measure.drums.types import Mode, Stroke
 from station.music.lugs import check_lugs
 
@@ -86,6 +87,16 @@ def rim_as_data(rim: RimState) -> Data:
         "covariance": triangle(rim.covariance),
         "learned": rim.learned,
         "turned": rim.turned,
+        "still": short(rim.still),
+        "found": None if rim.found is None else _found_as_data(rim.found),
+    }
+
+
+def _found_as_data(first: Found) -> Data:
+    return {
+        "precision": triangle(first.precision),
+        "pull": [short(float(each)) for each in first.pull],
+        "turned": first.turned,
     }
 
 
@@ -99,7 +110,17 @@ def rim_from_data(data: object) -> RimState:
         raise DrumError("a rim's tension or response is not above nought")
     covariance = full(data.get("covariance"), 2 * lugs, "a rim's covariance")
     learned = whole(data.get("learned"), "passes that were learned from", 0, 10**6)
-    return RimState(mean, covariance, learned, data.get("turned") is True)
+    still = number(data.get("still", 0.0), "odds of a microphone", -SUREST_ODDS, SUREST_ODDS)
+    first = None if data.get("found") is None else _found_from_data(data["found"], lugs)
+    return RimState(mean, covariance, learned, data.get("turned") is True, still, first)
+
+
+def _found_from_data(data: object, lugs: int) -> Found:
+    if not isinstance(data, dict):
+        raise DrumError("what a first round told is no table")
+    what = "what a first round told"
+    precision = full(data.get("precision"), lugs, what)
+    return Found(precision, numbers(data.get("pull"), what, lugs), data.get("turned") is True)
 
 
 def taps_as_data(taps: Sequence[tuple[int, Stroke]]) -> list[Data]:

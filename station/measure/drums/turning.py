@@ -18,20 +18,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.measure.drums.families import Split
-from station.measure.drums.rim import family_rows, hoop, pair_means
+from station.measure.drums.farthest import DRAWS as LOTS
+from station.measure.drums.farthest import Found, drawn, found, later
+from station.measure.drums.rim import CENTS, family_rows, hoop, pair_means, pushed_apart
 
 Floats = NDArray[np.floating[Any]]
 
-CENTS = 600.0 / math.log(2.0)  # of pitch, for a relative change of tension by 1
 PRIOR_CENTS = 45.0  # a lug off by 5 % of its tension
 HOOP_DOUBT = 0.12  # of what a family tells: hoops differ
+PUSHED_DOUBT = 0.5  # of what (0,2) does to (2,1): the air sets how far apart they stand
 LEAST_Z_CENTS = 0.2
 LEAST_CENTRE_CENTS = 0.7
 CREEP_CENTS = 0.7  # a lug moves that much by itself from pass to pass; invented in size
@@ -46,6 +48,7 @@ FIRST_TURNS = 1.0 / 16.0
 (common practice, no source)."""
 MOST_TURNS = 0.5  # at once, of a drum that is known (common practice, no source)
 DRAWS = 256
+SUREST_ODDS = 5.0  # 150 to 1: a microphone may be moved between rounds
 LEAST_SHARE = 0.1  # of what was assumed: no key does less
 
 
@@ -60,13 +63,16 @@ class Turn(NamedTuple):
 class RimState:
     """Lugs' tensions and responses, (2 lugs,), Hz squared and Hz squared per turn; covariance.
 
-    ``learned`` counts the passes that followed turns.
+    ``learned`` counts the passes that followed turns; ``still`` are the log odds that the
+    microphone stands still; ``found`` what the first round told of the lugs.
     """
 
     mean: Floats
     covariance: Floats
     learned: int = 0
     turned: bool = False
+    still: float = 0.0
+    found: Found | None = None
 
     @classmethod
     def first(cls, lugs: int, overtone_hz: float) -> RimState:
@@ -99,14 +105,23 @@ class RimState:
         cents = max(splits[0].centre_cents, LEAST_CENTRE_CENTS)
         centre = np.concatenate([np.full((1, lugs), 1.0 / lugs), np.zeros((1, lugs))], axis=1)
         state = self._met(centre, np.array([square]), np.array([[(square * cents / CENTS) ** 2]]))
+        told = []
         for split in splits:
-            rows = np.hstack([family_rows(split.order, lugs), np.zeros((2, lugs))])
-            doubt = HOOP_DOUBT**2 / hoop(2.0 * split.order / lugs)
-            noise = split.covariance + np.eye(2) * (
-                doubt * float(split.z @ split.z) + LEAST_Z_CENTS**2
-            )
-            state = state._met(rows * CENTS / square, split.z, noise)
-        return RimState(state.mean, state.covariance, self.learned + self.turned)
+            own = family_rows(split.order, lugs)
+            rows = np.hstack([own, np.zeros((2, lugs))])
+            pushed = pushed_apart(splits[0].z) if split.order == 2 else np.zeros(2)
+            z = split.z - pushed
+            doubt = HOOP_DOUBT**2 / hoop(2.0 * split.order / lugs) * float(z @ z)
+            doubt += PUSHED_DOUBT**2 * float(pushed @ pushed)
+            noise = split.covariance + np.eye(2) * (doubt + LEAST_Z_CENTS**2)
+            state = state._met(rows * CENTS / square, z, noise)
+            told.append((own, z, noise))
+        first = found(told) if self.found is None else self.found
+        still = self.still + sum(each.still for each in splits)
+        still = min(max(still, -SUREST_ODDS), SUREST_ODDS)
+        return replace(
+            state, learned=self.learned + self.turned, turned=False, still=still, found=first
+        )
 
     def _met(self, rows: Floats, seen: Floats, noise: Floats) -> RimState:
         """The measurement `seen` = rows @ state, with its covariance `noise`."""
@@ -116,7 +131,7 @@ class RimState:
         responses = mean[self.lugs :]
         least = LEAST_SHARE * FIRST_RESPONSE * float(mean[: self.lugs].mean())
         mean = np.concatenate([mean[: self.lugs], np.maximum(responses, least)])
-        return RimState(mean, (covariance + covariance.T) / 2.0, self.learned, self.turned)
+        return replace(self, mean=mean, covariance=(covariance + covariance.T) / 2.0)
 
     def after(self, made: Sequence[Turn]) -> RimState:
         """What is expected once these turns were made."""
@@ -133,7 +148,9 @@ class RimState:
         own = unsure * self.mean[lugs:] ** 2
         own += (CREEP_CENTS / CENTS * self.mean[:lugs]) ** 2
         covariance[:lugs, :lugs] += np.diag(own)
-        return RimState(step @ self.mean, covariance, self.learned, True)
+        first = None if self.found is None else replace(self.found, turned=True)
+        mean = step @ self.mean
+        return replace(self, mean=mean, covariance=covariance, turned=True, found=first)
 
     def cents(self) -> tuple[Floats, Floats, Floats]:
         """Each lug averaged with its opposite: cents from the mean, their standard deviations,
@@ -153,13 +170,30 @@ class RimState:
         the mean in doubt.
         """
         cents, _, _ = self.cents()
-        paired = pair_means(self.lugs)
-        own = paired @ self.covariance[: self.lugs, : self.lugs] @ paired.T
+        apart = np.ptp(cents + self._swings(pair_means(self.lugs), DRAWS), axis=1)
+        return float(apart.mean()), float((apart < limit_cents).mean())
+
+    def lots(self) -> Floats:
+        """Each lug by itself in cents from the mean, drawn from all that is possible.
+
+        Shape (draws, lugs). What the first round told of opposite lugs is all that ever will be.
+        """
+        tensions, paired = self.mean[: self.lugs], pair_means(self.lugs)
+        own = CENTS * (tensions / tensions.mean() - 1.0)
+        if self.found is None:
+            return np.asarray(own + self._swings(np.eye(self.lugs), LOTS))
+        if not self.found.turned:
+            return drawn(self.found)
+        # A lug and its opposite are taken to be alike at first, so now they differ by the turns.
+        now = self.cents()[0] + self._swings(paired, LOTS)
+        return later(self.found, now, own - paired @ own)
+
+    def _swings(self, mixed: Floats, count: int) -> Floats:
+        """By what the lugs, `mixed` (lugs, lugs), may be off in cents, drawn: (count, lugs)."""
+        own = mixed @ self.covariance[: self.lugs, : self.lugs] @ mixed.T
         values, vectors = np.linalg.eigh(own * (CENTS / self.mean[: self.lugs].mean()) ** 2)
-        drawn = np.random.default_rng(DRAWS).normal(size=(DRAWS, self.lugs))
-        away = drawn * np.sqrt(np.maximum(values, 0.0)) @ vectors.T
-        found = np.ptp(cents + away, axis=1)
-        return float(found.mean()), float((found < limit_cents).mean())
+        lots = np.random.default_rng(DRAWS).normal(size=(count, self.lugs))
+        return np.asarray(lots * np.sqrt(np.maximum(values, 0.0)) @ vectors.T)
 
     def overtone_hz(self) -> float:
         """Where the (1,1) pair's centre stands."""

@@ -116,12 +116,27 @@ class LugPitch:
 
 
 @dataclass(frozen=True, slots=True)
+class Farthest:
+    """The lug most likely farthest from the head's mean, and its opposite, which sounds the same.
+
+    ``candidates``: opposite lugs together, the likeliest two first, one of which is the farthest
+    with ``probability``, 95 % or more. A head of five lugs has no opposites: one lug each.
+    """
+
+    lug: int
+    opposite: int
+    candidates: tuple[tuple[int, ...], ...]
+    probability: float
+
+
+@dataclass(frozen=True, slots=True)
 class Head:
     """A head's lugs together; ``confusion`` says in one line what cannot be told apart.
 
     ``evenness_cents`` is from the lowest lug to the highest, as expected; ``even`` that it is
-    small enough, and surely so; ``overtone_hz`` the mean of the (1,1) pair, which a muted
-    centre leaves as the lowest that rings; ``fundamental_hz`` is (0,1).
+    small enough, and surely so; ``worst`` is the lug that ``farthest`` names; ``overtone_hz`` the
+    mean of the (1,1) pair, which a muted centre leaves as the lowest that rings;
+    ``fundamental_hz`` is (0,1).
     """
 
     lugs: tuple[LugPitch, ...]
@@ -130,4 +145,5 @@ class Head:
     worst: int
     even: bool
     confusion: str
+    farthest: Farthest
     overtone_hz: float = 0.0

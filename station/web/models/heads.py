@@ -107,13 +107,27 @@ class TurnNext(Answer):
     how: str
 
 
+class Farthest(Answer):
+    """The lug most likely farthest from the head's mean. `opposite` sounds the same; one of
+    `candidates`, opposite lugs together and the likeliest first, is the farthest with
+    `probability`, 0.95 or more.
+    """
+
+    lug: Count
+    opposite: Count
+    candidates: list[list[Count]]
+    probability: Number
+    says: str
+
+
 class HeadPass(Answer):
     """A head that is gone round lug by lug; lugs are counted clockwise from 1. `heard`: each
     lug's pitch and its distance from the head's mean; while a round goes on what the taps
     sounded like by themselves, from their middle. `turn_next` is what to turn now, `to_turn`
-    all lugs still to be turned. `confusion`: what no tap can tell apart. `taken` counts this
-    round's taps from lug 1 on; `chosen` is true where the drummer named the lug. Of two
-    tellings the one with more `told` is newer.
+    all lugs still to be turned. `farthest`: null while taps are wanted and when even.
+    `confusion`: what no tap can tell apart. `taken` counts this round's taps from lug 1 on;
+    `chosen` is true where the drummer named the lug. Of two tellings the one with more `told` is
+    newer.
     """
 
     lugs: Count
@@ -130,6 +144,7 @@ class HeadPass(Answer):
     to_turn: list[Count]
     evenness_cents: Number | None
     even: bool
+    farthest: Farthest | None
     overtone_hz: Number | None
     alone_cents: Number | None
     passes: Count

@@ -16,7 +16,7 @@ from tests.support.head_taps import Drummer, random_drummer, stroke_of
 
 KEYS = {
     "lugs", "phase", "tap_next", "order", "heard", "advice", "evenness_cents", "even", "says",
-    "passes", "confusion", "turn_next", "to_turn", "taps_wanted", "last",
+    "passes", "confusion", "farthest", "turn_next", "to_turn", "taps_wanted", "last",
 }  # fmt: skip
 
 

@@ -49,21 +49,25 @@ export class HeadPlan {
     this.node = svg("svg", { viewBox: "-118 -118 236 236", class: "head-plan", role: "img" });
   }
 
-  /** `lugs`, their `order`, the `phase`; `tap` or `turn` ({lug, verdict}) is what to do now. */
-  draw({ lugs, order, phase, tap = null, turn = null }) {
-    const key = JSON.stringify([lugs, order, phase, tap, turn]);
+  /** `lugs`, their `order`, the `phase`; `tap` or `turn` ({lug, verdict}) is what to do now;
+   * `farthest` has the lugs that may be farthest out, the likeliest first. */
+  draw({ lugs, order, phase, tap = null, turn = null, farthest = null }) {
+    const key = JSON.stringify([lugs, order, phase, tap, turn, farthest]);
     if (this.#drawn === key) return;
     this.#drawn = key;
     const now = tap ?? turn?.lug ?? null;
     const what = tap !== null ? `tap beside lug ${tap}` : turn ? `${turn.verdict} lug ${turn.lug}` : "";
     this.node.setAttribute("aria-label", `the head with ${lugs} lugs from above${what ? `: ${what}` : ""}`);
+    const [named = [], ...others] = farthest?.candidates ?? [];
+    const maybe = others.flat();
+    const rank = (lug) => (named.includes(lug) ? " named" : maybe.includes(lug) ? " maybe" : farthest ? " unlikely" : "");
     const parts = [svg("circle", { r: RIM, class: "plan-rim" })];
     if (phase === "cross") parts.push(...crossLines(order, lugs, tap));
     else parts.push(dot([0, 0], 9, "plan-finger"));
     for (let lug = 1; lug <= lugs; lug += 1) {
       const place = at(lug, lugs, LUG);
-      const circle = dot(place, 14, lug === now ? "plan-lug now" : "plan-lug");
-      const words = svg("text", { x: place[0], y: place[1], class: lug === now ? "plan-number now" : "plan-number" });
+      const circle = dot(place, 14, `plan-lug${rank(lug)}${lug === now ? " now" : ""}`);
+      const words = svg("text", { x: place[0], y: place[1], class: `plan-number${rank(lug)}${lug === now ? " now" : ""}` });
       words.textContent = phase === "cross" && now === null ? String(order.indexOf(lug) + 1) : String(lug);
       parts.push(circle, words);
     }

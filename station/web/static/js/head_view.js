@@ -23,6 +23,7 @@ export class HeadView {
     this.evenness = el("span", { className: "head-evenness" });
     this.rim = new Rim();
     this.says = el("p", { className: "head-says", role: "status" });
+    this.farthest = el("p", { className: "head-farthest" });
     this.warning = el("p", { className: "head-warning" });
     this.confusion = el("p", { className: "head-confusion soft" });
     this.fault = faultLine();
@@ -40,7 +41,7 @@ export class HeadView {
       { className: "head-pass" },
       el("div", { className: "head-top" }, this.plan.node, el("p", { className: "head-do" }, this.word, this.how, this.evenness)),
       this.rim.node,
-      el("div", { className: "head-words" }, this.says, this.warning, this.confusion, this.fault),
+      el("div", { className: "head-words" }, this.says, this.farthest, this.warning, this.confusion, this.fault),
       el("div", { className: "head-buttons" }, this.turned, this.keep, this.again, this.other, this.more),
     );
   }
@@ -58,6 +59,7 @@ export class HeadView {
     say(this.how, howWords(head));
     say(this.evenness, evennessWords(head));
     say(this.says, fault || head.says);
+    say(this.farthest, head.farthest?.says ?? "");
     say(this.warning, head.warning ?? "");
     say(this.confusion, head.confusion ?? "");
     this.turned.hidden = !turn;
