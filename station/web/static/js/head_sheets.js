@@ -130,12 +130,14 @@ export class MoreSheet {
     this.all = button("all turned as advised: next round", "turned");
     this.round = button("tap the whole round anew", "restart");
     this.leave = button("leave this head", "leave");
+    this.farthest = el("p", {});
     this.confusion = el("p", { className: "soft" });
-    this.sheet = new Sheet("This head", [this.all, this.round, this.leave, this.confusion]);
+    this.sheet = new Sheet("This head", [this.all, this.round, this.leave, this.farthest, this.confusion]);
   }
 
   open(head) {
     this.all.hidden = head.tap_next !== null || head.to_turn.length === 0;
+    say(this.farthest, head.farthest?.says ?? "");
     say(this.confusion, head.confusion ?? "");
     this.sheet.open();
   }
