@@ -44,6 +44,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal, NamedTuple, get_args
 
 from station.errors import TuningError
@@ -156,6 +157,7 @@ def roots_of(name: TemperamentName) -> tuple[str | None, ...]:
     return ("C",) if name in _CIRCLES else PITCH_CLASSES
 
 
+@lru_cache(maxsize=128)
 def versions(name: TemperamentName, root: str | None = None) -> tuple[Version, ...]:
     """Every table that goes by the name, the leading one first; weights sum to 1.
 

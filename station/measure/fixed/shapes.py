@@ -24,9 +24,9 @@ import math
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
-from fractions import Fraction
 from functools import lru_cache
 from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,7 +38,7 @@ from station.music.temperaments import (
     TEMPERAMENTS,
     Choice,
     TemperamentName,
-    just_table,
+    ratio_cents,
     roots_of,
     versions,
 )
@@ -76,7 +76,19 @@ class Shapes:
     roots: tuple[tuple[str | None, ...], ...]
 
 
-Taken = tuple[Fraction, ...]
+Taken = tuple[float, ...]
+Degree = tuple[tuple[float, float], ...]
+"""Of one semitone above the key note: the ratios in use, in cents from equal, with weights."""
+
+
+def _in_cents(kind: tuple[tuple[Choice, ...], ...]) -> tuple[Degree, ...]:
+    return tuple(
+        tuple((ratio_cents(each.ratio) - 100.0 * steps, each.weight) for each in choices)
+        for steps, choices in enumerate(kind)
+    )
+
+
+CHROMATIC_CENTS, DIATONIC_CENTS = _in_cents(JUST_CHROMATIC), _in_cents(JUST_DIATONIC)
 
 
 class _Gathered:
@@ -123,21 +135,41 @@ def shapes(heard: frozenset[int]) -> Shapes:
     )
 
 
-def _add_keyboard(
-    found: _Gathered, family: int, name: TemperamentName, heard: frozenset[int]
-) -> None:
-    known: dict[tuple[int, int], int] = {}
-    roots = roots_of(name)
-    shares = _root_shares(len(roots), heard)
-    for (naming, steps), root in product(enumerate(NAMINGS), roots):
+class _Keyboard(NamedTuple):
+    """One shape of a keyboard temperament, where its root sounds and what it is called."""
+
+    cents: Floats
+    weight: float
+    sounds_at: int
+    names: tuple[tuple[int, str | None, float], ...]
+
+
+@lru_cache(maxsize=len(TEMPERAMENTS))
+def _keyboards(name: TemperamentName) -> tuple[_Keyboard, ...]:
+    """Every shape of a keyboard temperament, with its names: naming, root, shift."""
+    known: dict[tuple[int, int], tuple[Floats, float]] = {}
+    names: dict[tuple[int, int], list[tuple[int, str | None, float]]] = defaultdict(list)
+    for (naming, steps), root in product(enumerate(NAMINGS), roots_of(name)):
         sounds_at = (PITCH_CLASSES.index(root) + steps) % 12 if root else 0
         for number, version in enumerate(versions(name, root)):
             cents = np.roll(np.array(version.cents), steps)
-            if (sounds_at, number) not in known:
-                prior = NAMED_SHARE * version.weight * shares[sounds_at]
-                known[sounds_at, number] = found.add(family, cents, prior)
-            shape = known[sounds_at, number]
-            found.name(shape, naming, root, float((found.cents[shape] - cents)[0]))
+            first, _ = known.setdefault((sounds_at, number), (cents, version.weight))
+            names[sounds_at, number].append((naming, root, float((first - cents)[0])))
+    return tuple(
+        _Keyboard(cents, weight, place[0], tuple(names[place]))
+        for place, (cents, weight) in known.items()
+    )
+
+
+def _add_keyboard(
+    found: _Gathered, family: int, name: TemperamentName, heard: frozenset[int]
+) -> None:
+    shares = _root_shares(len(roots_of(name)), heard)
+    for each in _keyboards(name):
+        prior = NAMED_SHARE * each.weight * shares[each.sounds_at]
+        shape = found.add(family, each.cents, prior)
+        for naming, root, shift in each.names:
+            found.name(shape, naming, root, shift)
 
 
 def _root_shares(roots: int, heard: frozenset[int]) -> list[float]:
@@ -164,30 +196,30 @@ def _add_just(found: _Gathered, family: int, heard: frozenset[int]) -> None:
         degrees = frozenset((place - key) % 12 for place in heard)
         for choices, chance in _kinds(degrees):
             for taken in _choices(choices, degrees):
-                known[key, tuple(each.ratio for each in taken)] += chance * math.prod(
-                    taken[degree].weight for degree in degrees
+                known[key, tuple(cents for cents, _ in taken)] += chance * math.prod(
+                    taken[degree][1] for degree in degrees
                 )
     total = sum(known.values())
-    for (key, ratios), chance in known.items():
+    for (key, above), chance in known.items():
         prior = NAMED_SHARE * chance / total
-        shape = found.add(family, np.array(just_table(key, ratios)), prior)
+        shape = found.add(family, np.roll(np.array(above), key), prior)
         for naming, steps in enumerate(NAMINGS):
             # The key note stands on the equal scale of any naming: no shift of its own.
             found.name(shape, naming, PITCH_CLASSES[(key - steps) % 12])
 
 
-def _kinds(degrees: frozenset[int]) -> Iterator[tuple[tuple[tuple[Choice, ...], ...], float]]:
+def _kinds(degrees: frozenset[int]) -> Iterator[tuple[tuple[Degree, ...], float]]:
     """The kinds of just instrument that may have these degrees, and the chance that one has."""
-    yield JUST_CHROMATIC, CHROMATIC_SHARE / math.comb(12, len(degrees))
+    yield CHROMATIC_CENTS, CHROMATIC_SHARE / math.comb(12, len(degrees))
     if degrees <= MAJOR:
-        yield JUST_DIATONIC, MAJOR_SHARE / math.comb(7, len(degrees))
+        yield DIATONIC_CENTS, MAJOR_SHARE / math.comb(7, len(degrees))
     if degrees <= MINOR:
-        yield JUST_CHROMATIC, MINOR_SHARE / math.comb(7, len(degrees))
+        yield CHROMATIC_CENTS, MINOR_SHARE / math.comb(7, len(degrees))
 
 
 def _choices(
-    kind: tuple[tuple[Choice, ...], ...], degrees: frozenset[int]
-) -> Iterator[tuple[Choice, ...]]:
+    kind: tuple[Degree, ...], degrees: frozenset[int]
+) -> Iterator[tuple[tuple[float, float], ...]]:
     """Every choice of ratios for these degrees; one that is not heard takes its likeliest."""
     return product(
         *(choices if each in degrees else choices[:1] for each, choices in enumerate(kind))
