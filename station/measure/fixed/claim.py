@@ -5,13 +5,13 @@ likeliest is named together with its odds against the runner-up, so that the cla
 what the notes carry, if
 
 - it is likelier than all others together (``LIKELY``),
-- the reeds scatter about it no more than makers and tuners leave them (``FITS_CENTS``), for a
-  tuning that is none of these is often nearest to one of them, but seldom so near; and it
-  outweighs free per-note offsets as strong evidence would (``AGAINST_OFFSETS``: Kass & Raftery,
-  Journal of the American Statistical Association 90, 1995, call 20 to 1 strong); or else
-- it outweighs free offsets by far (``FAR_OUTWEIGHS``), as where octaves agree on what it asks; or
-- it is the equal one, and its reeds scatter by ``EQUAL_FITS_CENTS`` at most: nearly every
-  instrument is meant to be equal, however badly it is in tune (common practice, no source).
+- the reeds scatter about it no more than badly tuned ones do (``FITS_CENTS``),
+- it outweighs free per-note offsets, with their small prior, as strong evidence would
+  (``AGAINST_OFFSETS``: Kass & Raftery, Journal of the American Statistical Association 90, 1995,
+  call 20 to 1 strong), for a tuning that is none of these is often near to one of them; for the
+  equal one ``EQUAL_AGAINST_OFFSETS`` is enough: nearly every instrument is meant to be equal,
+  however badly it is in tune (common practice, no source); or else
+- it outweighs free offsets by far (``FAR_OUTWEIGHS``), as where octaves agree on what it asks.
 
 Free offsets are named where they are likelier than all named temperaments. Odds of 24 to 1 and
 more (``SURE``) are believed however the reeds scatter: then nothing more is asked to be played for
@@ -37,11 +37,9 @@ SURE = 0.96
 """At 19 to 1, 0.95, ten notes that scatter by a Gaussian 2 cents were still named wrongly once in
 a hundred times."""
 LIKELY = 0.5
-FITS_CENTS = 1.5
-"""Reeds even within 2 cents scatter by 1.15; one set of ten in a hundred is told to by more."""
-EQUAL_FITS_CENTS = 3.1
+FITS_CENTS = 3.1
 """Of Gaussian 2 cents, one set of ten in a hundred scatters by more (chi-squared, from memory)."""
-AGAINST_OFFSETS, FAR_OUTWEIGHS = 20.0, 1000.0
+AGAINST_OFFSETS, EQUAL_AGAINST_OFFSETS, FAR_OUTWEIGHS = 20.0, 5.0, 1000.0
 LEAST_CLASSES = 5
 """Pitch classes a claim needs at least: a name speaks of twelve."""
 FEW_NOTES, FEW_CLASSES, SURE_OF_FEW = 10, 6, 0.999
@@ -102,7 +100,7 @@ def by_root(models: Posterior) -> dict[tuple[int, str | None], float]:
 def _fits(models: Posterior, family: int, shares: dict[int, float]) -> bool:
     of_it = models.where(models.family == family)
     scatter = float(of_it.probability @ of_it.sigma)
-    if family == _EQUAL and scatter <= EQUAL_FITS_CENTS:
-        return True
-    least = AGAINST_OFFSETS if scatter <= FITS_CENTS else FAR_OUTWEIGHS
+    least = EQUAL_AGAINST_OFFSETS if family == _EQUAL else AGAINST_OFFSETS
+    if scatter > FITS_CENTS:
+        least = FAR_OUTWEIGHS
     return shares[family] >= least * shares[_OFFSETS]

@@ -19,8 +19,10 @@ Priors, with their reasons:
   10, 1938; figure in Fletcher & Rossing, The Physics of Musical Instruments, 12.8; numbers from
   memory). Its cause is the strings' stiffness (Schuck & Young, JASA 15, 1943): notes whose
   partials are stretched (B over 5e-5; piano strings: 1e-4 and more) make it likely, others rare.
-- *A4* uniform within the semitone about 440 Hz; the other names that fit from 390 to 470 Hz
-  have a thirtieth of that: they are taken when only they give a known temperament.
+- *A4* uniform within the semitone about 440 Hz, half as likely in that about 415, at which
+  instruments in the old temperaments stand as often as at 440; other names that fit from 390 to
+  470 Hz have a thirtieth (common practice, no source). All are taken only where they give a known
+  temperament: of two names that are as good the one nearest to 440 Hz wins.
 """
 
 from __future__ import annotations
@@ -49,7 +51,8 @@ STRETCH_MEAN = (1.5, 0.4)
 STRETCH_SD = (1.5, 0.3)
 STRING_INHARMONICITY = 5e-5
 STRETCH_CHANCE_STRINGS, STRETCH_CHANCE_REEDS = 0.8, 0.05
-OTHER_NAME = 1.0 / 30.0
+OLD_PITCH, OTHER_NAME = 0.5, 1.0 / 30.0
+OLD_CENTS = -100.0
 NEAREST_CENTS = 50.0
 LOWEST_CENTS = cents_between(A4_MIN_HZ, A4_STANDARD_HZ)
 HIGHEST_CENTS = cents_between(A4_MAX_HZ, A4_STANDARD_HZ)
@@ -252,7 +255,9 @@ def _joint(known: Shapes, rows: Integers, way: _Way, found: Weighed) -> Floats:
 def _log_chance_of_name(a_cents: Floats) -> Floats:
     """Prior of an A4 in cents from 440 Hz; NaN, no such name, is never."""
     within = (a_cents >= LOWEST_CENTS) & (a_cents <= HIGHEST_CENTS)
-    log_chance: Floats = np.where(
-        np.abs(a_cents) <= NEAREST_CENTS, 0.0, np.where(within, math.log(OTHER_NAME), -np.inf)
-    )
+    chance = np.where(within, OTHER_NAME, 0.0)
+    chance[np.abs(a_cents - OLD_CENTS) <= NEAREST_CENTS] = OLD_PITCH
+    chance[np.abs(a_cents) <= NEAREST_CENTS] = 1.0
+    with np.errstate(divide="ignore"):
+        log_chance: Floats = np.log(chance)
     return log_chance
