@@ -78,15 +78,13 @@ def instrument_pitch(notes: Sequence[FixedNote]) -> InstrumentPitch | None:
     a_cents = float(told.probability @ told.a)
     # About the A4 that is told, not about the models' own mean: what is not believed counts.
     variance = float(named.probability @ (named.variance + (named.a - a_cents) ** 2))
-    naming = NAMINGS[int(named.naming[0])]
     # A sure claim was found sure enough; what is left of its rivals is told but not waited for.
     own = float(told.probability @ (told.variance + (told.a - a_cents) ** 2))
     open_variance = own if sure else variance
     enough = not misfit and open_variance <= ENOUGH_CENTS**2 and len(heard) >= ENOUGH_NOTES
     next_notes: tuple[str, ...] = ()
     if not (enough and sure):
-        sounding = [each.midi for each in heard]
-        next_notes = notes_to_play(named, sounding, naming, not sure)
+        next_notes = notes_to_play(models, named, heard, identify=not sure)
     found = InstrumentPitch(
         a4_hz=check_a4(shift_cents(A4_STANDARD_HZ, a_cents)),
         uncertainty_cents=math.sqrt(variance),

@@ -1,33 +1,38 @@
 """What to play next, and the instrument's pitch in one line of plain words.
 
-The next notes are chosen by what they would tell. Over all models that are still possible, A4
-and the pitch of every note that could be played have a joint mean and covariance; hearing a
-note, with the reeds' scatter as its error, changes them as any Gaussian observation does
-(D. V. Lindley, Annals of Mathematical Statistics 27, 1956: expected information; for a Gaussian
-half the logarithm of the variance over the error's). While the temperament is open the note is
-taken on which the models disagree most, then the one that leaves the least variance of A4. A note
-the instrument may lack counts for less: it may have the notes of one major scale alone, as
-harmonicas do, and only the notes heard so far tell of which.
+The next notes are chosen by what they would tell. While the temperament is open that is how much
+they are expected to tell of it (``expected.py``). Then it is A4: over all models that are still
+possible, A4 and the pitch of every note that could be played have a joint mean and covariance,
+hearing a note, with the reeds' scatter as its error, changes them as any Gaussian observation
+does, and the note is taken that leaves the least variance of A4. A note the instrument may lack
+counts for less: it may have the notes of one major scale alone, as harmonicas do, and only the
+notes heard so far tell of which. Of a pitch class whose reeds were all heard near the middle
+another octave is taken.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from statistics import median_low
+import math
+from collections.abc import Callable, Sequence
+from statistics import mean, median_low
 
 import numpy as np
 
 from station.measure.fixed.claim import SURE
 from station.measure.fixed.evidence import Floats
+from station.measure.fixed.expected import Expected
 from station.measure.fixed.instrument import InstrumentPitch, NoteOffset, odds_words
+from station.measure.fixed.offsets import Sounded
 from station.measure.fixed.posterior import OFFSET_CENTS, Posterior
-from station.measure.fixed.shapes import FAMILIES, MAJOR, OFFSETS
+from station.measure.fixed.shapes import FAMILIES, MAJOR, NAMINGS, OFFSETS
 from station.music.names import MIDI_MAX, MIDI_MIN, NamingSystem, note_in, note_name
 from station.music.pitch import A4_MAX_HZ, A4_MIN_HZ, A4_STANDARD_HZ, cents_between, shift_cents
 
+Worth = Callable[[Sequence[int]], Floats]
+
 MOST_NOTES = 2
 BEYOND = 6  # semitones outside what was heard that the instrument surely also has
-TELLS_NOTHING = 0.05
+TELLS_NOTHING, LEAST_NATS = 0.05, 0.002
 ONE_SCALE = 0.5  # no source: half the instruments that gave one scale's notes have no others
 NEAR_QUARTER_TONE_CENTS = 30.0
 RIVAL = 0.05
@@ -35,34 +40,68 @@ LEAST_SHOWN_CENTS = 0.1
 
 
 def notes_to_play(
-    models: Posterior, heard: Sequence[int], naming: int, identify: bool
+    models: Posterior, named: Posterior, heard: Sequence[Sounded], identify: bool
 ) -> tuple[str, ...]:
     """Names of the notes that would tell most, the best first; none where none would help.
 
-    ``heard`` are the sounding notes, ``naming`` the semitones they are named lower by.
+    ``named`` are those of all ``models`` whose notes have the names that are told.
     """
-    free = _candidates(heard)
-    classes = {midi % 12 for midi in heard}
-    there = _chances(classes)
-    spread = _covariance(models, classes)
-    noise = float(models.probability @ models.sigma**2)
-    chosen: list[str] = []
+    found = _chosen(heard, _of_temperament(models, heard), LEAST_NATS) if identify else []
+    found = found or _chosen(heard, _of_a4(named, heard), TELLS_NOTHING)
+    return tuple(note_name(midi - NAMINGS[int(named.naming[0])]) for midi in found)
+
+
+def _chosen(heard: Sequence[Sounded], worth: Worth, least: float) -> list[int]:
+    """The notes worth most, one after the other."""
+    sounding = [each.midi for each in heard]
+    there = np.array(_chances({midi % 12 for midi in sounding}))
+    chosen: list[int] = []
     for _ in range(MOST_NOTES):
-        gains = {each: _gain(spread, 1 + each, noise, identify) for each in free}
-        if not gains:
+        free = _candidates(sounding, chosen)
+        told = np.where([place in free for place in range(12)], worth(chosen), 0.0)
+        best = int((told * there).argmax())
+        if told[best] < least:
             break
-        best = max(gains, key=lambda place: gains[place] * there[place])
-        if gains[best] < TELLS_NOTHING:
-            break
-        chosen.append(note_name(free.pop(best) - naming))
-        column = spread[:, 1 + best]
-        spread = spread - np.outer(column, column) / (column[1 + best] + noise)
-    return tuple(chosen)
+        chosen.append(free[best])
+    return chosen
 
 
-def _candidates(heard: Sequence[int]) -> dict[int, int]:
+def _of_temperament(models: Posterior, heard: Sequence[Sounded]) -> Worth:
+    """What each pitch class would tell of the temperament, in nats, given what is played before."""
+    cents: dict[int, list[float]] = {}
+    for each in heard:
+        cents.setdefault(each.midi % 12, []).append(each.cents)
+    known = [mean(cents[place]) if place in cents else math.nan for place in range(12)]
+    expected = Expected(models, np.array(known))
+
+    def worth(chosen: Sequence[int]) -> Floats:
+        if not chosen:
+            return expected.information()
+        return expected.information_after(chosen[0] % 12)
+
+    return worth
+
+
+def _of_a4(models: Posterior, heard: Sequence[Sounded]) -> Worth:
+    """By what share each pitch class would lessen A4's variance, given what is played before."""
+    noise = float(models.probability @ models.sigma**2)
+    first = _covariance(models, {each.midi % 12 for each in heard})
+
+    def worth(chosen: Sequence[int]) -> Floats:
+        spread = first
+        for midi in chosen:
+            column = spread[:, 1 + midi % 12]
+            spread = spread - np.outer(column, column) / (column[1 + midi % 12] + noise)
+        own = np.diag(spread)[1:]
+        gains: Floats = np.square(spread[0, 1:]) / (own + noise) / max(spread[0, 0], 1e-12)
+        return gains
+
+    return worth
+
+
+def _candidates(heard: Sequence[int], chosen: Sequence[int]) -> dict[int, int]:
     """For each pitch class a note not heard yet, as near the middle of what was as there is."""
-    middle, known = median_low(heard), set(heard)
+    middle, known = median_low(heard), {*heard, *chosen}
     lowest = max(MIDI_MIN + 2, min(heard) - BEYOND)
     highest = min(MIDI_MAX - 2, max(heard) + BEYOND)
     free: dict[int, int] = {}
@@ -92,13 +131,6 @@ def _covariance(models: Posterior, classes: set[int]) -> Floats:
     for place in set(range(12)) - classes:
         spread[1 + place, 1 + place] += offsets * float(np.mean(np.square(OFFSET_CENTS)))
     return spread
-
-
-def _gain(spread: Floats, place: int, noise: float, identify: bool) -> float:
-    """How much a note tells, as a share of what is open."""
-    if identify:
-        return float(spread[place, place] / noise)
-    return float(spread[0, place] ** 2 / (spread[place, place] + noise) / max(spread[0, 0], 1e-12))
 
 
 def says(found: InstrumentPitch, names: NamingSystem = "english") -> str:
