@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from station.measure.fixed.a4 import InstrumentPitch
+from station.measure.fixed.offsets import sounded
+from station.measure.fixed.shapes import NAMINGS, shapes
 from station.measure.fixed.types import FixedNote, Reed
 from station.music.temperaments import (
     PITCH_CLASSES,
@@ -90,6 +92,27 @@ class Harp:
             return None
         asked = np.array(temperament_cents(self.name, root))[(np.array(self.midi) + steps) % 12]
         return float((self.offsets - asked).mean()) - 100.0 * steps
+
+
+def open_a4_cents(harp: Harp, found: InstrumentPitch) -> float | None:
+    """As ``best_a4_cents``, but the mean over all roots that no note of the harp tells apart.
+
+    They ask the same of every note and have another A: keys a fifth apart, or a chain of fifths
+    whose wolf lies beside an A that was not heard, on either side. Each counts as it is common.
+    """
+    heard = sounded(harp.notes())
+    classes = [each.midi % 12 for each in heard]
+    known = shapes(frozenset(classes))
+    naming = NAMINGS.index(heard[0].midi - found.notes[0].midi)
+    asked = known.cents[:, classes]
+    same = np.ptp(asked - harp.asked, axis=1) < 1e-6
+    same &= known.family == TEMPERAMENTS.index(harp.name)
+    same &= np.isfinite(known.shift[:, naming])
+    if not same.any():
+        return None
+    cents = np.array([each.cents for each in heard])
+    a4_cents = (cents - asked[same]).mean(axis=1) + known.shift[same, naming]
+    return float(np.average(a4_cents, weights=np.exp(known.log_prior[same])))
 
 
 def random_harp(

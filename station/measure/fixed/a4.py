@@ -1,7 +1,8 @@
 """A4 and the temperament of an instrument of fixed pitch, from its notes.
 
 Which temperament may be named says ``claim.py``. A4 is that of the likeliest tuning, if it
-outweighs all others, else the average; its uncertainty is about the pitch that is told, over all
+outweighs all others (the mean of its roots, where no note
+heard tells them apart), else the average; its uncertainty is about the pitch that is told, over all
 models, the less likely included, and is wide as long as they differ.
 """
 
@@ -27,6 +28,7 @@ from station.measure.fixed.posterior import (
 )
 from station.measure.fixed.shapes import FAMILIES, NAMINGS, OFFSETS
 from station.measure.fixed.types import FixedNote
+from station.measure.windows import plain
 from station.music.names import MIDI_MAX, MIDI_MIN, note_name
 from station.music.pitch import (
     A4_MAX_HZ,
@@ -50,6 +52,7 @@ MOST_EVIDENCE = 4
 MISFIT_CENTS = 20.0
 """No temperament's notes scatter so far from equal: such notes are no twelve-note scale."""
 SPREAD_NOTES = 4
+SAME_CENTS = 1e-6
 LEAST_EVIDENCE = 0.001
 FORK_PARTIALS = 2
 FORK_HZ = 405.0
@@ -141,21 +144,38 @@ def _one_naming(models: Posterior, family: int | None) -> Posterior:
 def _told(named: Posterior, heard: Sequence[Sounded]) -> Posterior:
     """The models A4 is averaged over: those of one tuning, if it outweighs all others, else all.
 
-    Half-way between two tunings lies an A4 that neither has. Of an instrument that gave nothing
-    but A's just is left out: whatever other notes it may have, a band tunes to this A.
+    Half-way between two tunings lies an A4 that neither has. But roots that ask the same of every
+    note heard are one tuning: no reed decides between them, so A4 is their mean, each as likely as
+    it is in general. Of an instrument that gave nothing but A's just is left out: whatever other
+    notes it may have, a band tunes to this A.
     """
     keep = np.ones(len(named.probability), dtype=bool)
     family, probability = max(by_family(named).items(), key=lambda item: item[1])
     if probability > OUTWEIGHS:
         keep = named.family == family
-        (_, root), share = max(by_root(named).items(), key=lambda item: item[1])
-        if share > OUTWEIGHS:
+        shares = by_root(named)
+        _, root = max(shares, key=lambda each: shares[each] * (each[0] == family))
+        alike = _alike(named.where(keep), root, heard)
+        if sum(shares[family, each] for each in alike) > OUTWEIGHS:
             naming = int(named.naming[0])
-            alike = [each[naming] == root for each in named.shapes.roots]
-            keep &= np.array(alike)[named.shape]
+            keep &= np.array([each[naming] in alike for each in named.shapes.roots])[named.shape]
+            named = named if len(alike) == 1 else named.at_any_pitch()
     elif all(each.midi % 12 == A_CLASS for each in heard) and not named.naming.any():
         keep = named.family != FAMILIES.index("just")
     return named.where(keep)
+
+
+def _alike(models: Posterior, root: str | None, heard: Sequence[Sounded]) -> set[str | None]:
+    """The roots, of one temperament, that ask of every note heard what ``root`` does."""
+    naming = int(models.naming[0])
+    shapes = np.unique(models.shape)
+    roots = [models.shapes.roots[each][naming] for each in plain(shapes)]
+    asked = models.shapes.cents[shapes][:, [each.midi % 12 for each in heard]]
+    asked = asked - asked[:, :1]
+    shares = np.bincount(np.searchsorted(shapes, models.shape), models.probability)
+    leading = int(np.where([each == root for each in roots], shares, 0.0).argmax())
+    same = np.abs(asked - asked[leading]).max(axis=1) < SAME_CENTS
+    return {each for each, is_same in zip(roots, plain(same), strict=True) if is_same}
 
 
 def _evidence(models: Posterior, named: Posterior) -> tuple[Evidence, ...]:

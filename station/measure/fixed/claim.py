@@ -82,7 +82,7 @@ def claimed_root(named: Posterior, family: int | None) -> str | None:
 def by_family(models: Posterior) -> dict[int, float]:
     """How probable each temperament is, by its place in ``FAMILIES``."""
     sums = np.bincount(models.family, models.probability, len(FAMILIES))
-    return {family: float(each) for family, each in enumerate(sums)}
+    return {family: min(float(each), 1.0) for family, each in enumerate(sums)}
 
 
 def by_root(models: Posterior) -> dict[tuple[int, str | None], float]:

@@ -29,7 +29,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -50,7 +50,7 @@ OFFSET_CENTS = (4.0, 7.0, 12.0)
 STRETCH_MEAN = (1.5, 0.4)
 STRETCH_SD = (1.5, 0.3)
 STRING_INHARMONICITY = 5e-5
-STRETCH_CHANCE_STRINGS, STRETCH_CHANCE_REEDS = 0.8, 0.05
+STRETCH_CHANCE_STRINGS, STRETCH_CHANCE_REEDS = 0.8, 0.02
 OLD_PITCH, OTHER_NAME = 0.5, 1.0 / 30.0
 OLD_CENTS = -100.0
 NEAREST_CENTS = 50.0
@@ -90,6 +90,11 @@ class Posterior:
         """Place of each component's temperament in ``FAMILIES``."""
         family: Integers = self.shapes.family[self.shape]
         return family
+
+    def at_any_pitch(self) -> Posterior:
+        """The same as if no A4 were likelier than another."""
+        share = self.probability * np.exp(-_log_chance_of_name(self.a))
+        return replace(self, probability=share / share.sum())
 
     def where(self, chosen: Booleans) -> Posterior:
         """Only the chosen components, as probable among themselves as before."""
