@@ -31,6 +31,7 @@ another rate than it says. That is said and nothing estimated.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -148,7 +149,7 @@ class CardRateMeter:
         `arrived_s` is in seconds of the clock to be held against. `unbroken` is
         whether its first frame follows the block before.
         """
-        if not np.isfinite(arrived_s):
+        if not math.isfinite(arrived_s):
             return
         if self._start is None:
             self._start = (stop_frame, arrived_s)
@@ -167,9 +168,8 @@ class CardRateMeter:
             self._kept.popleft()
 
     def _close_span(self) -> None:
-        hull = np.array(_lower_hull(self._span)).T
-        late_s = np.array([late for _, late in self._span])
-        self._kept.append(_Span(self._stretch, hull, _hidden_s(late_s)))
+        span = np.array(self._span).T
+        self._kept.append(_Span(self._stretch, _lower_hull(span), _hidden_s(span[1])))
         self._span = []
 
     def arrivals(self) -> Arrivals:
@@ -217,20 +217,20 @@ def _earliest(arrivals: Arrivals) -> _Spans:
     return spans
 
 
-def _lower_hull(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
+def _lower_hull(points: Floats) -> Floats:
     """The corners of the lower convex hull: the earliest arrival for every slope is one.
 
-    `points` in order of time (Andrew, Information Processing Letters 9, 1979).
+    `points` has times and latenesses, shape (2, n), in order of time. A corner lies below the
+    chord between any two points on either side of it: what does not is left out, until all do.
     """
-    hull: list[tuple[float, float]] = []
-    for at_s, late_s in points:
-        while len(hull) > 1:
-            (a_s, a_late), (b_s, b_late) = hull[-2:]
-            if (b_late - a_late) * (at_s - a_s) < (late_s - a_late) * (b_s - a_s):
-                break
-            hull.pop()
-        hull.append((at_s, late_s))
-    return hull
+    while True:
+        run_s, rise_s = np.diff(points)
+        whole_run_s, whole_rise_s = points[:, 2:] - points[:, :-2]
+        below = np.ones(points.shape[1], np.bool_)
+        below[1:-1] = rise_s[:-1] * whole_run_s < whole_rise_s * run_s[:-1]
+        if below.all():
+            return points
+        points = points[:, below]
 
 
 def _hidden_s(late_s: Floats) -> float:
