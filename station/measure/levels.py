@@ -25,6 +25,7 @@ NO_SIGNAL_DBFS = -96.0
 QUIET_DBFS = -60.0
 CLIPS_KEPT = 4096
 CLIPS_AN_INTERVAL = 25  # noted at most every 10 ms
+MOST_CLIPPED = 0.97  # of a stretch: even of a square wave some samples lie between
 
 
 def dbfs(amplitude: float) -> float:
@@ -70,10 +71,32 @@ class LevelMeter:
         self._count = 0
         self._edge: Samples = np.zeros(0, np.float32)  # a run may go on in the next block
         self._clips: deque[int] = deque(maxlen=CLIPS_KEPT)
+        self._slot = max(1, self._interval // CLIPS_AN_INTERVAL)
+        self._full: deque[tuple[int, int]] = deque(maxlen=CLIPS_KEPT)  # slot, samples in it
 
     def clipped_between(self, start: int, stop: int) -> bool:
         """Whether the line clipped from sample number `start` to before `stop`, lately."""
         return any(start <= at < stop for at in self._clips)
+
+    def clipped_share(self, start: int, stop: int) -> float:
+        """Which share of the samples from number `start` to before `stop` is at full scale."""
+        first, last = start // self._slot, -(-stop // self._slot)
+        count = 0
+        for slot, full in reversed(self._full):
+            if slot < first:
+                break
+            count += full if slot < last else 0
+        return min(MOST_CLIPPED, count / (max(1, last - first) * self._slot))
+
+    def last_clip(self, start: int, stop: int) -> int:
+        """Number of a sample soon after which nothing clips until `stop`; `start` if nothing does.
+
+        Where more than one sample in a hundred clips, that is.
+        """
+        often = self._slot // 100
+        late = (slot for slot, full in reversed(self._full) if full > often)
+        last = next((slot for slot in late if slot * self._slot < stop), -1)
+        return max(start, (last + 1) * self._slot)
 
     def push(self, block: Samples, stop: int) -> list[Level]:
         """Take a block that ends at sample number `stop`; the levels that fell due."""
@@ -101,7 +124,17 @@ class LevelMeter:
                 # One entry for what clips in one go is enough to answer by.
                 if not self._clips or at - self._clips[-1] >= self._interval // CLIPS_AN_INTERVAL:
                     self._clips.append(int(at))
+            self._count_full(block, stop - block.size)
         kept = CLIP_RUN - 1
         if block.size < kept:
             block = np.concatenate((self._edge, block))
         self._edge = block[-kept:].copy()
+
+    def _count_full(self, block: Samples, begin: int) -> None:
+        """Note how many samples of `block`, which begins at sample `begin`, are at full scale."""
+        at = np.flatnonzero(np.abs(block) >= CLIP_AMPLITUDE) + begin
+        slots, counts = np.unique(at // self._slot, return_counts=True)
+        for slot, count in zip(slots.tolist(), counts.tolist(), strict=True):
+            if self._full and self._full[-1][0] == slot:
+                count += self._full.pop()[1]
+            self._full.append((slot, count))

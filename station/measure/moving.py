@@ -44,14 +44,14 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     """
     newest_at, newest = track[-1]
     if len(track) < LEAST_READINGS:
-        return _less_sure(newest, UNKNOWN_CENTS)
+        return less_sure(newest, UNKNOWN_CENTS)
     late = [
         (end - newest_at, CENTS * math.log(fit.hz / newest.hz))
         for end, fit in islice(reversed(track), MOST_READINGS)
         if newest_at - end <= length
     ]
     if len(late) < LEAST_READINGS:
-        return _less_sure(newest, UNKNOWN_CENTS)
+        return less_sure(newest, UNKNOWN_CENTS)
     cents = [cents for _, cents in late]
     moved_cents = max(cents) - min(cents)
     if moved_cents < CLEAR_SIGMAS * newest.uncertainty_cents:
@@ -65,9 +65,9 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     straight = whole > STRAIGHT * beside + CLEAR_SIGMAS * newest.uncertainty_cents
     if straight and len(late) >= LINE_READINGS:
         drawn_on = newest._replace(hz=newest.hz * math.exp(since / CENTS))
-        return _less_sure(drawn_on, TURNED_SHARE * since)
+        return less_sure(drawn_on, TURNED_SHARE * since)
     if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
-        return _less_sure(newest, since)
+        return less_sure(newest, since)
     return newest
 
 
@@ -115,7 +115,8 @@ _TAPER = np.hanning(SWAY_READINGS + 2)[1:-1]
 _TAPER = _TAPER / _TAPER.sum()
 
 
-def _less_sure(fit: Fit, by_cents: float) -> Fit:
+def less_sure(fit: Fit, by_cents: float) -> Fit:
+    """`fit`, unsure by so much more, as standard deviations add."""
     return fit._replace(uncertainty_cents=math.hypot(fit.uncertainty_cents, by_cents))
 
 

@@ -45,6 +45,8 @@ LEAST_WINDOWS = 6
 WINDOWS_A_LENGTH = 4  # in a note shorter than a second; half as many do in a longer one
 LONGEST_S = 2.0
 MOST_LOWERED = 4  # by more, windows would be far from whole periods, and little is gained
+ENOUGH_S = 0.5  # of a clipped note's end, at least
+ENOUGH_SHARE = 0.3
 VOTE_S = 0.17
 VOTES = 5
 ENOUGH_VOTES = 3
@@ -126,11 +128,32 @@ def _without_silence(played: Played, rate_hz: float) -> Played:
     silent = played.ending.size - _damped_at(played.ending, rate_hz, played.guess.hz)
     if not silent or silent >= played.length:
         return played
-    length, fine = played.length - silent, played.fine
+    return _part(played, 0, played.length - silent, rate_hz)
+
+
+def _part(played: Played, first: int, stop: int, rate_hz: float) -> Played:
+    """The same from sample `first` to before `stop`, counted from the stroke."""
+    fine = played.fine
     if fine is not None:
-        fine = fine._replace(x=fine.x[: round(length / rate_hz * fine.rate_hz)])
-    ending = played.ending[: played.ending.size - silent]
-    return played._replace(x=played.x[:length], ending=ending, length=length, fine=fine)
+        begin, end = (round(at / rate_hz * fine.rate_hz) for at in (first, stop))
+        fine = fine._replace(x=fine.x[begin:end])
+    ending = played.ending[: played.ending.size - (played.length - stop)][-(stop - first) :]
+    track = [(end - first, fit) for end, fit in played.track]
+    return played._replace(
+        x=played.x[first:stop], ending=ending, length=stop - first, track=track, fine=fine
+    )
+
+
+def least_clipped(played: Played, clear_from: int, rate_hz: float) -> Played:
+    """`played`, which clips until sample `clear_from`, without most of what clips.
+
+    What clipping mixes into a stiff string's partials lies a little beside them and moves them
+    however long one listens; what is heard later is worth more, though it is less.
+    """
+    size = played.x.size
+    enough = max(round(ENOUGH_S * rate_hz), round(ENOUGH_SHARE * size))
+    first = min(clear_from, size - enough)
+    return played if first <= 0 else _part(played, first, played.length, rate_hz)
 
 
 def _damped_at(x: Floats, rate_hz: float, hz: float) -> int:

@@ -83,3 +83,17 @@ def test_where_a_line_clipped_does_not_depend_on_how_the_sound_is_cut() -> None:
         assert meter.clipped_between(9998, 9999)
         assert not meter.clipped_between(0, 9998)
         assert not meter.clipped_between(9999, x.size)
+
+
+def test_how_much_clips_and_until_when_does_not_depend_on_how_the_sound_is_cut() -> None:
+    x = np.clip(tone(0.2), -0.9, 0.9).astype(np.float32)
+    x[4800:9600:2] = 1.0  # every second sample of a tenth of a second
+    for size in (7, 1000, x.size):
+        meter = LevelMeter(RATE_HZ, line=1)
+        for begin in range(0, x.size, size):
+            meter.push(x[begin : begin + size], min(begin + size, x.size))
+        assert meter.clipped_share(4800, 9600) == pytest.approx(0.5)
+        assert meter.clipped_share(0, 9600) == pytest.approx(0.25)
+        assert meter.clipped_share(9600, 20000) == 0
+        assert meter.last_clip(0, 20000) == 9600
+        assert meter.last_clip(10000, 20000) == 10000
