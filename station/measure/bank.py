@@ -74,10 +74,11 @@ class PartialBank:
         """The pitch of the samples from `start` to `stop`, later than the last time's."""
         news = self._listen(history, stop)
         if self._forget(start) or news:
-            self._known = fit_heard(self._heard()) if self._rows.count >= LEAST_WINDOWS else None
+            self._known = fit_heard(self.heard()) if self._rows.count >= LEAST_WINDOWS else None
         return self._known
 
-    def _heard(self) -> Heard:
+    def heard(self) -> Heard:
+        """What the windows kept have heard."""
         rows = self._rows.all()
         return Heard(self._numbers, self._frequencies, rows, self._step_s, self._window_s)
 

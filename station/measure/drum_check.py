@@ -13,6 +13,7 @@ import math
 import numpy as np
 
 from station.measure.fit import CENTS, Fit, apart_cents, partials_heard, solve, window_size
+from station.measure.hypothesis import most_stretched
 from station.measure.windows import Floats, Heard, Windows, power_of
 
 VAGUEST_CENTS = 5.0
@@ -58,8 +59,10 @@ def may_be_a_drum(heard: Heard, fit: Fit) -> bool:
         return fit.uncertainty_cents > VAGUEST_FEW_CENTS
     if not _more_than_a_multiple(heard, proofs):
         return True
-    # The best one was needed to know the pitch at all.
+    # The best one was needed to know the pitch at all, something of the others to know how stiff.
     proof = sum(proofs.values()) - max(proofs.values(), default=0.0)
+    if fit.hz < LONE_FROM_HZ:
+        proof -= _spent_on_stiffness(fit.hz, [k for k, odds in proofs.items() if odds > 0])
     if proof >= SURE_PROOF:
         return False
     vague = proof < LEAST_PROOF or fit.uncertainty_cents > VAGUEST_FEW_CENTS
@@ -111,6 +114,21 @@ def _proofs(heard: Heard, fit: Fit) -> dict[int, float]:
         odds = CENTS / (2 * number) / (math.sqrt(2 * math.pi) * sigma)
         proofs[int(number)] = max(LEAST_SAID, math.log(odds) - off * off / 2)
     return proofs
+
+
+def _spent_on_stiffness(hz: float, numbers: list[int]) -> float:
+    """By how much stiffness, free up to `most_stretched`, makes the odds of partials look better.
+
+    The logarithm of how many times narrower partials within TRUE_CENTS leave it (the Occam
+    factor: MacKay 2003, Information Theory, Inference, and Learning Algorithms, ch. 28).
+    """
+    squares = [number * number for number in numbers]
+    mean = sum(squares) / max(1, len(squares))
+    spread = sum((square - mean) ** 2 for square in squares)
+    # Stiffness B raises partial k by CENTS B k^2 / 2.
+    widest_cents = CENTS * most_stretched(hz) / 2
+    times = widest_cents * math.sqrt(spread / (2 * math.pi)) / TRUE_CENTS
+    return math.log(max(1.0, times))
 
 
 def _more_than_a_multiple(heard: Heard, proofs: dict[int, float]) -> bool:

@@ -44,6 +44,9 @@ GHOST = 0.2  # -28 dB a partial: recorded strings keep at least 0.24, ghosts sta
 COVERED = 0.25
 LOBE_SHARE = 0.6  # of a main lobe's half width, which holds nearly all its power
 LEAST_IN_PEAKS = 0.6  # of all power: noise has 0.4
+SHARE_TO_START = 0.75
+WORTH_TO_START = 0.45
+FIRST_GUESS_PERIODS = 4.0
 MAIN_LOBE_BINS = 3.0  # its half width, in units of 1 / length
 
 
@@ -241,6 +244,17 @@ def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
     share = _power_share(peaks, hz, inharmonicity)
     strength = _strengths(peaks, matched[chosen], number[chosen], PARTIALS)
     return Hypothesis(hz, inharmonicity, share, float(worth[chosen]), _grounded(strength))
+
+
+def suppose(x: Floats, rate_hz: float, hint_hz: float) -> Hypothesis | None:
+    """Which note may be in `x`, shape (n,); None where none explains enough of it."""
+    peaks = find_peaks(x, rate_hz)
+    guess = None if peaks is None else decide(peaks, (hint_hz,) if hint_hz > 0 else ())
+    if guess is None or guess.share < SHARE_TO_START or guess.worth < WORTH_TO_START:
+        return None
+    if not guess.grounded or guess.hz * x.size / rate_hz < FIRST_GUESS_PERIODS:
+        return None
+    return guess
 
 
 def _strengths(

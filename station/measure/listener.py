@@ -17,6 +17,7 @@ from station.errors import SignalError
 from station.measure.decimate import FINE_RATE_HZ, Decimator, Samples
 from station.measure.ears import ears_for
 from station.measure.fit import Fit
+from station.measure.held_back import borne_out
 from station.measure.history import FineHistory, History
 from station.measure.hum import PAUSES_S, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
@@ -248,6 +249,7 @@ class Listener:
             fit = less_sure(fit, self._by_clipping(fit, end_s - heard_s, end_s))
         if fit is None or fit.uncertainty_cents > BET_CENTS:
             return None
+        fit = borne_out(fit, ended.track)
         return Note(
             self._line,
             onset_s,

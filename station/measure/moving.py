@@ -31,10 +31,6 @@ TURNED_SHARE = 0.2  # how far off the line's continuation may be
 # Bass strings glide by 5 to 10 cents in their first third of a second (common practice, no
 # source); a tenth of a second of that, until the readings themselves tell.
 UNKNOWN_CENTS = 0.5
-SHAKEN_CENTS = 0.4
-SHAKEN_FACTOR = 2.0  # the noise has risen by 6 dB
-SHAKEN_READINGS = 20  # 0.4 s: the ring of a snare's body or a tom between two strokes
-OFF_CENTS = 2.0
 
 
 def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
@@ -69,27 +65,6 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
         return less_sure(newest, since)
     return newest
-
-
-def shaken(track: Sequence[tuple[int, Fit]], fit: Fit) -> bool:
-    """Whether `fit` has moved from the readings before it just as it became less sure.
-
-    So it is while a drum sounds near one of the partials: the string is where it was, or the
-    next readings will be surer that it is not.
-    """
-    if fit.uncertainty_cents < SHAKEN_CENTS or not track:
-        return False
-    late = [known for _, known in islice(reversed(track), SHAKEN_READINGS)]
-    surest = min(late, key=lambda known: known.uncertainty_cents)
-    if fit.uncertainty_cents < SHAKEN_FACTOR * surest.uncertainty_cents:
-        return False
-    # In a vibrato a reading goes not much farther than sure ones before it have been.
-    vague_cents = max(SHAKEN_CENTS, SHAKEN_FACTOR * surest.uncertainty_cents)
-    been = [known.hz for known in late if known.uncertainty_cents <= vague_cents]
-    low, high = min(been), max(been)
-    off_cents = CENTS * max(math.log(fit.hz / high), math.log(low / fit.hz))
-    been_cents = CENTS * math.log(high / low)
-    return off_cents > OFF_CENTS + been_cents + CLEAR_SIGMAS * surest.uncertainty_cents
 
 
 def _centre_of_sway(track: Sequence[tuple[int, Fit]]) -> Fit | None:

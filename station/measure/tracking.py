@@ -31,16 +31,17 @@ from station.measure.fit import (
     Fit,
     Guess,
     apart_cents,
-    fit_segment,
     listen_and_fit,
     window_size,
 )
+from station.measure.held_back import is_sure, shaken
 from station.measure.history import FineHistory, History
-from station.measure.hypothesis import Hypothesis, decide, find_peaks
+from station.measure.hypothesis import Hypothesis, suppose
 from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
-from station.measure.moving import pitch_now, shaken
+from station.measure.moving import pitch_now
 from station.measure.ringing import explains, rings_on
 from station.measure.sounding import Ended, Followed, News, Sounding
+from station.measure.windows import Heard
 
 Floats = NDArray[np.floating[Any]]
 Samples = NDArray[np.float32]
@@ -59,8 +60,6 @@ FORGET_S = 4.0  # how much sound is kept
 LONGEST_NOTE_S = 3.0
 FINE_FROM_HZ = 250.0  # twenty partials of lower notes lie within the working rate's pass band
 QUIETEST_DB = -84.0  # under 16-bit rounding noise in the decimated band
-SHARE_TO_START = 0.75
-WORTH_TO_START = 0.45
 TONAL_TO_START = 0.85
 TONAL_TO_STAY = 0.7
 LOST_HOPS = 9
@@ -70,7 +69,6 @@ KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
 SAME_PITCH_CENTS = 60.0
 AGREE_CENTS = 25.0
-FIRST_GUESS_PERIODS = 4.0
 LEAST_PERIODS = 4.6
 SHORTEST_NOTE_S = 0.06
 TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
@@ -188,7 +186,7 @@ class Tracker:
             return heard
         if self._is_mains(fit, now):
             return heard
-        return heard + self._begin(fit, now, level_db)
+        return heard + self._begin(*found, now, level_db)
 
     def _seek_every(self, now: int) -> int:
         """At every so many hops a note is sought: the fewer, the longer ago the stroke."""
@@ -202,18 +200,7 @@ class Tracker:
         return max(self._attack + skip, now - round(longest_s * self._rate_hz), self._from)
 
     def _suppose(self, x: Floats) -> Hypothesis | None:
-        peaks = find_peaks(x, self._rate_hz)
-        if peaks is None:
-            return None
-        hint = self._ears.coarse_hz(x)
-        guess = decide(peaks, (hint,) if hint > 0 else ())
-        if guess is None or guess.share < SHARE_TO_START or guess.worth < WORTH_TO_START:
-            return None
-        if not guess.grounded:
-            return None
-        if guess.hz * x.size / self._rate_hz < FIRST_GUESS_PERIODS:
-            return None
-        return guess
+        return suppose(x, self._rate_hz, self._ears.coarse_hz(x))
 
     def _is_mains(self, fit: Fit, now: int) -> bool:
         """Whether `fit` may be the mains: such a pitch has to prove itself a string."""
@@ -227,15 +214,15 @@ class Tracker:
             return False
         return steady_as_no_drum(self._history.between(start, now), self._rate_hz, fit)
 
-    def _begin(self, fit: Fit, now: int, level_db: float) -> News:
+    def _begin(self, first: Heard, fit: Fit, now: int, level_db: float) -> News:
         heard = self._publish_pending()
         onset = self._attack if self._struck else self._window_start(now, LISTEN_S)
-        self._note = Sounding(onset, fit, now, level_db, steady_at=now)
-        self._note.track.append((now - onset, fit))
+        self._note = Sounding(onset, fit, now, level_db)
         self._note.suspect = mains_near(fit.hz, fit.uncertainty_cents) is not None
         self._struck = False
         self._guess = None
-        return [*heard, Followed(pitch_now(self._note.track, now - onset), onset)]
+        told = self._take(self._note, fit, now, now - onset)
+        return heard if shaken((), fit, first) else heard + told
 
     def _resume(self, pending: Sounding, x: Samples, now: int) -> News:
         """The note that seemed to have ended goes on."""
@@ -244,11 +231,12 @@ class Tracker:
         self._struck = False
         self._guess = None
         known = pending.fit
-        fit = fit_segment(x, self._rate_hz, Guess(known.hz, known.inharmonicity))
-        if fit is None or not self._goes_on(pending, fit, now) or shaken(pending.track, fit):
+        found = listen_and_fit(x, self._rate_hz, Guess(known.hz, known.inharmonicity))
+        if found is None or not self._goes_on(pending, found[1], now):
             return []
-        pending.fit, pending.steady_at = fit, now
-        return [Followed(fit, pending.onset)]
+        if shaken(pending.track, found[1], found[0]):
+            return []
+        return self._take(pending, found[1], now, x.size)
 
     def _resumes(self, pending: Sounding, fit: Fit, x: Samples, now: int) -> bool | None:
         """Whether `fit`, found in `x`, is the note that has just ended, not struck anew.
@@ -276,18 +264,26 @@ class Tracker:
         young = now - note.onset < DECIDED_S * self._rate_hz
         if self._count % self._check_every(note, young) == 0:
             self._check_octave(note, now, young)
-        fit = self._measure(note, now)
-        if fit is not None and self._goes_on(note, fit, now):
-            if shaken(note.track, fit) and now - note.steady_at < SHAKEN_S * self._rate_hz:
-                return []
-            note.fit, note.last_good, note.steady_at = fit, now, now
-            note.track.append((now - note.onset, fit))
-            if self._in_doubt(note):
-                return []
-            return [Followed(pitch_now(note.track, self._reading_length(note, now)), note.onset)]
-        if now - note.last_good > LOST_HOPS * self._hop:
-            self._end_note()
-        return []
+        found = self._measure(note, now)
+        if found is None or not self._goes_on(note, found[1], now):
+            if now - note.last_good > LOST_HOPS * self._hop:
+                self._end_note()
+            return []
+        heard, fit = found
+        if not shaken(note.track, fit, heard):
+            return self._take(note, fit, now, self._reading_length(note, now))
+        if now - note.steady_at < SHAKEN_S * self._rate_hz:
+            return []
+        self._end_note()  # what sounds on has to prove itself anew
+        return self._publish_pending()
+
+    def _take(self, note: Sounding, fit: Fit, now: int, length: int) -> News:
+        """`fit`, of the last `length` samples, is the note's; it is told where it is sure."""
+        note.fit, note.last_good, note.steady_at = fit, now, now
+        note.track.append((now - note.onset, fit))
+        if not is_sure(fit) or self._in_doubt(note):
+            return []
+        return [Followed(pitch_now(note.track, length), note.onset)]
 
     def _keep(self, note: Sounding) -> None:
         stop = note.onset + self._longest
@@ -309,7 +305,7 @@ class Tracker:
         so_far = now - note.onset - round(SKIP_S * self._rate_hz)
         return min(self._longest_reading(note), so_far)
 
-    def _measure(self, note: Sounding, now: int) -> Fit | None:
+    def _measure(self, note: Sounding, now: int) -> tuple[Heard, Fit] | None:
         """The pitch of the last READING_S, by the note's bank where it still suits."""
         length = self._reading_length(note, now)
         start = now - length
@@ -317,15 +313,15 @@ class Tracker:
         if bank is not None and bank.suits(note.fit.hz):
             fit = bank.fit(self._history, start, now)
             if fit is not None and bank.suits(fit.hz):
-                return fit
+                return bank.heard(), fit
         guess = Guess(note.fit.hz, note.fit.inharmonicity, stiffness=KNOWN_STIFFNESS)
         x = self._history.between(start, now)
-        fit = fit_segment(x, self._rate_hz, guess, READING_CARE)
-        if fit is not None and self._may_keep_windows(note, length, fit):
+        found = listen_and_fit(x, self._rate_hz, guess, READING_CARE)
+        if found is not None and self._may_keep_windows(note, length, found[1]):
             note.bank = PartialBank(
-                fit, self._rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
+                found[1], self._rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
             )
-        return fit
+        return found
 
     def _goes_on(self, note: Sounding, fit: Fit, now: int) -> bool:
         """Whether `fit` is the note still sounding, and not the noise after it."""

@@ -35,6 +35,7 @@ STAGES = {
     "hum.py": "mains",
     "mains_check.py": "mains or string",
     "drum_check.py": "drum or string",
+    "held_back.py": "held back",
     "ringing.py": "ringing on",
     "moving.py": "the pitch now",
     "settle.py": "settled notes",

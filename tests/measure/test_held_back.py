@@ -1,0 +1,91 @@
+"""A reading that a drum has moved is held back, one that a hand has moved is told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from station.measure.fit import Fit, Guess, listen_and_fit
+from station.measure.held_back import borne_out, is_sure, shaken
+from station.measure.windows import Heard
+from tests.bench.bench_bleed import RATE_HZ, under_a_string
+from tests.support.strings import Floats, cents, hear_all, noise
+
+LENGTH_S = 0.12
+STRING_HZ = 204.85
+KNOWN = Fit(STRING_HZ, 1e-4, 0.01, 8, 0.99)
+COURSE = [(place, KNOWN) for place in range(10)]
+
+
+def partials(hz: float, drum_hz: float = 0.0) -> Floats:
+    """A string at `hz` in a little hiss, 12 dB above a drum's one mode where there is one."""
+    t = np.arange(round(LENGTH_S * 16000)) / 16000
+    stretch = [np.sqrt((1 + 1e-4 * k * k) / (1 + 1e-4)) for k in range(1, 7)]
+    x = sum(np.cos(2 * np.pi * hz * k * s * t + k) / k for k, s in enumerate(stretch, start=1))
+    drum = 0.25 * np.cos(2 * np.pi * drum_hz * t) if drum_hz else 0.0
+    return np.asarray(x + drum + noise(t.size, -60, 3))
+
+
+def heard_in(x: Floats) -> tuple[Heard, Fit]:
+    found = listen_and_fit(x, 16000, Guess(STRING_HZ, 1e-4))
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("by_cents", [-30.0, -4.0, 4.0, 30.0])
+def test_a_pitch_that_all_partials_have_followed_is_told(by_cents: float) -> None:
+    heard, fit = heard_in(partials(STRING_HZ * 2 ** (by_cents / 1200)))
+
+    assert abs(cents(fit.hz, STRING_HZ) - by_cents) < 1
+    assert not shaken(COURSE, fit, heard)
+    assert not shaken([], fit, heard)
+
+
+@pytest.mark.parametrize("beside_hz", [-9.0, -7.0, 7.0, 9.0])
+def test_a_pitch_that_one_partial_has_left_for_a_drum_is_held_back(beside_hz: float) -> None:
+    heard, fit = heard_in(partials(STRING_HZ, STRING_HZ + beside_hz))
+    drawn = fit._replace(hz=STRING_HZ * 2 ** (6.5 / 1200))  # as a first partial thought sure does
+
+    assert shaken(COURSE, drawn, heard)
+
+
+def test_one_partial_alone_is_told_where_the_string_is_known_to_be_and_nowhere_else() -> None:
+    t = np.arange(round(LENGTH_S * 16000)) / 16000
+    heard, fit = heard_in(np.cos(2 * np.pi * STRING_HZ * t) + noise(t.size, -30, 3))
+    drum = heard_in(np.cos(2 * np.pi * 1.004 * STRING_HZ * t) + noise(t.size, -30, 3))
+
+    assert not shaken(COURSE, fit, heard)
+    assert shaken(COURSE, drum[1], drum[0])
+    assert shaken([], fit._replace(uncertainty_cents=0.8), heard)
+    lone = [(place, KNOWN._replace(partials=1)) for place in range(10)]
+    assert not shaken(lone, drum[1], drum[0])
+
+
+def test_few_partials_are_believed_with_less_uncertainty_than_many() -> None:
+    assert is_sure(KNOWN)
+    assert is_sure(KNOWN._replace(uncertainty_cents=1.6, partials=12))
+    assert not is_sure(KNOWN._replace(uncertainty_cents=1.6, partials=3))
+
+
+def test_a_settled_pitch_that_knows_less_than_the_readings_gives_way_to_them() -> None:
+    ring = KNOWN._replace(hz=STRING_HZ * 2 ** (-10.6 / 1200), uncertainty_cents=0.9, partials=1)
+
+    assert borne_out(ring, COURSE).hz == STRING_HZ
+    assert borne_out(KNOWN, COURSE) == KNOWN
+    sure = ring._replace(uncertainty_cents=0.02)
+    assert borne_out(sure, COURSE) == sure
+
+
+# Kits over strings that once were misread: a snare's body that outlasts the string, a kick.
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [("snare's own pitch", 5008), ("snare's own pitch", 7016), ("under a string", 7010)],
+)
+def test_a_kit_that_outlasts_a_string_is_not_read_in_its_place(kind: str, seed: int) -> None:
+    x, hz = under_a_string(kind, seed, 12.0)
+
+    readings, notes, _ = hear_all(x + noise(x.size, -85, seed), RATE_HZ)
+
+    assert len(readings) > 60
+    assert max(abs(cents(reading.hz, hz)) for reading in readings) < 5
+    assert max(abs(cents(note.hz, hz)) for note in notes) < 1
