@@ -11,6 +11,7 @@ from typing import Any
 
 from station.errors import DrumError, NotNowError, StationError, UsageError
 from station.measure.drums.head_pass import HeadPass, Phase
+from station.measure.drums.plain import tap_as_data, tap_from_data
 from station.measure.drums.types import Stroke
 from station.music.drums import tension_warning
 from station.music.lugs import check_lug
@@ -21,6 +22,7 @@ from station.room.head_words import pass_as_json
 from station.room.kit_songs import read_songs, songs_as_data
 from station.room.model import Event, clean_text
 from station.room.parts import Context, WantedEar
+from station.room.taps import WANTED
 
 Data = dict[str, Any]
 
@@ -108,6 +110,7 @@ class Heads(DrumKeeping):
             taps.remember()
         else:
             taps.forget()
+        self.changes += 1
 
     def both_heads(self, player_id: str, step: str, snare: bool = False) -> None:
         """``begin``, ``next`` (the head asked for has been tapped), ``back`` or ``leave``.
@@ -202,6 +205,11 @@ class Heads(DrumKeeping):
                 for each, live in self._live.items()
             },
             "both": {each: both.state() for each, both in self._both.items()},
+            "damping": {
+                seat.player.id: tap_as_data(seat.taps.before)
+                for seat in self.context.roster
+                if seat.taps is not None and seat.taps.before is not None
+            },
         }
 
     def restore(self, stored: Any) -> list[str]:
@@ -214,7 +222,8 @@ class Heads(DrumKeeping):
         except (StationError, TypeError, ValueError) as error:
             refused.append(f"the kit's songs are left out: {error!s:.120}")
         refused += self._restore_each(stored.get("passes"), "head pass", self._restore_pass)
-        return refused + self._restore_each(stored.get("both"), "two heads", self._restore_both)
+        refused += self._restore_each(stored.get("both"), "two heads", self._restore_both)
+        return refused + self._restore_each(stored.get("damping"), "damping", self._restore_damping)
 
     def _restore_each(self, rows: object, what: str, take: Callable[[str, Any], None]) -> list[str]:
         if rows is None:
@@ -245,6 +254,9 @@ class Heads(DrumKeeping):
         both = BothHeads.from_state(row)
         both.as_json(self.context.a4_hz())
         self._both[player_id] = both
+
+    def _restore_damping(self, player_id: str, row: Any) -> None:
+        self.context.roster.taps(player_id).held_against(tap_from_data(row, WANTED))
 
 
 def _warning(overtone_hz: float, diameter_in: float) -> str | None:

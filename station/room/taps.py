@@ -66,6 +66,11 @@ class Taps:
         self.start_over()
         self.before = before
 
+    def held_against(self, before: Tap) -> None:
+        """What was remembered when the station was last up is still before the change."""
+        self.before = before
+        self.changes += 1
+
     def forget(self) -> None:
         """No damping is compared any more."""
         self.before = None

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from station.errors import DrumError
 from station.measure.drums.farthest import Found
 from station.measure.drums.turning import SUREST_ODDS, RimState
-from station.measure.drums.types import Mode, Stroke
+from station.measure.drums.types import Mode, Stroke, Tap, TapKind
 from station.music.lugs import check_lugs
 
 SIGNIFICANT = 9
@@ -147,13 +147,81 @@ def _tap_from_data(row: object, lugs: int) -> tuple[int, Stroke]:
     if not isinstance(row, dict) or row.get("verdict") not in ("good", "weak"):
         raise DrumError("a tap that was kept cannot be read")
     lug = whole(row.get("lug"), "lug", 1, lugs)
-    modes = row.get("modes")
-    if not isinstance(modes, list) or not 1 <= len(modes) <= MODES_MAX:
-        raise DrumError(f"a tap's modes: a list of 1 to {MODES_MAX} was expected")
-    found = tuple(_mode_from_list(each) for each in modes)
+    found = _modes_from(row.get("modes"))
     at_s = number(row.get("at_s"), "a tap's time")
     verdict = row["verdict"]
     return lug, Stroke(RESTORED_LINE, at_s, None, None, None, found, None, verdict, None, False)
+
+
+def tap_as_data(tap: Tap) -> Data:
+    """A tap with its strokes' modes: what a later one is compared with."""
+    return {
+        "fundamental_hz": short(tap.fundamental_hz),
+        "uncertainty_cents": short(tap.uncertainty_cents),
+        "overtone_hz": _maybe_short(tap.overtone_hz),
+        "ring_s": _maybe_short(tap.ring_s),
+        "overtone_ring_s": _maybe_short(tap.overtone_ring_s),
+        "beat_hz": _maybe_short(tap.beat_hz),
+        "spread_cents": short(tap.spread_cents),
+        "drum": tap.kind,
+        "sure": tap.sure,
+        "strokes": [
+            {
+                "at_s": short(stroke.at_s),
+                "fundamental": _mode_as_list(stroke.fundamental),
+                "modes": [_mode_as_list(mode) for mode in _loudest(stroke.modes)],
+            }
+            for stroke in tap.strokes
+            if stroke.fundamental is not None
+        ],
+    }
+
+
+def tap_from_data(data: object, most: int) -> Tap:
+    """A tap of at most `most` strokes; raises DrumError for what no tap can be."""
+    if not isinstance(data, dict) or data.get("drum") not in get_args(TapKind):
+        raise DrumError("a tap that was kept cannot be read")
+    rows = data.get("strokes")
+    if not isinstance(rows, list) or not 1 <= len(rows) <= most:
+        raise DrumError(f"a tap's strokes: a list of 1 to {most} was expected")
+
+    def maybe(key: str, least: float, largest: float) -> float | None:
+        value = data.get(key)
+        return None if value is None else number(value, key, least, largest)
+
+    ring = math.ulp(0.0), 1e3
+    return Tap(
+        number(data.get("fundamental_hz"), "fundamental", *HZ_LIMITS),
+        number(data.get("uncertainty_cents"), "uncertainty", 0.0, 1e4),
+        maybe("overtone_hz", *HZ_LIMITS),
+        maybe("ring_s", *ring),
+        maybe("overtone_ring_s", *ring),
+        maybe("beat_hz", 0.0, HZ_LIMITS[1]),
+        tuple(_stroke_from_data(row) for row in rows),
+        (),
+        number(data.get("spread_cents"), "spread", 0.0, 1e4),
+        data["drum"],
+        data.get("sure") is True,
+    )
+
+
+def _stroke_from_data(row: object) -> Stroke:
+    if not isinstance(row, dict):
+        raise DrumError("a stroke that was kept cannot be read")
+    own = _mode_from_list(row.get("fundamental"))
+    at_s = number(row.get("at_s"), "a stroke's time")
+    modes = _modes_from(row.get("modes"))
+    return Stroke(RESTORED_LINE, at_s, own, None, None, modes, None, "good", None, False)
+
+
+def _modes_from(rows: object) -> tuple[Mode, ...]:
+    if not isinstance(rows, list) or not 1 <= len(rows) <= MODES_MAX:
+        raise DrumError(f"a tap's modes: a list of 1 to {MODES_MAX} was expected")
+    return tuple(_mode_from_list(each) for each in rows)
+
+
+def _maybe_short(value: float | None) -> float | None:
+    return None if value is None else short(value)
 
 
 def _loudest(modes: Sequence[Mode]) -> list[Mode]:
@@ -162,8 +230,8 @@ def _loudest(modes: Sequence[Mode]) -> list[Mode]:
 
 
 def _mode_as_list(mode: Mode) -> list[float | None]:
-    ring = None if mode.ring_s is None else short(mode.ring_s)
-    return [short(mode.hz), short(mode.uncertainty_cents), short(mode.level_db), ring]
+    ring_s = _maybe_short(mode.ring_s)
+    return [short(mode.hz), short(mode.uncertainty_cents), short(mode.level_db), ring_s]
 
 
 def _mode_from_list(values: object) -> Mode:
