@@ -7,8 +7,10 @@ cross order), one tap a lug or several in a row, the same number at every lug.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Literal
 
+from station.commands.drum_tap import CLIPS
 from station.commands.from_start import FromStart
 from station.commands.loudest import as_last_told, hear_loudest
 from station.commands.printed import json_line, print_lines
@@ -22,6 +24,7 @@ from station.music.lugs import check_lugs, clockwise_order, cross_order
 from station.plain_text import path_text, valid_text
 
 Order = Literal["clockwise", "cross"]
+CLIPPED_DOUBT = 2.0  # times what is told of a stroke that clipped; invented in size
 FEEL = "of a lug and the one opposite the key may tell: it goes easier at a slack one"
 """Common practice, no source."""
 
@@ -40,39 +43,58 @@ def placed(
     """Each stroke with its lug; raises DrumError when there is no equal number for each.
 
     Strokes that cannot be used are left out, if without them every lug has as many, or if
-    with them every lug has as many and each keeps one.
+    with them every lug has as many and each keeps one. Those that clip are used where that is
+    not so: a recording stays as it is, and what rings on after a stroke did not clip.
     """
     turn = clockwise_order(lugs) if order == "clockwise" else cross_order(lugs)
     good = [stroke for _, stroke in good_taps([(1, stroke) for stroke in strokes])]
-    for counted in (good, strokes):
+    ringing = [_from_its_ring(stroke) for stroke in strokes]
+    usable = [stroke for _, stroke in good_taps([(1, stroke) for stroke in ringing])]
+    for counted in (good, strokes, usable, ringing):
         each, rest = divmod(len(counted), lugs)
         if not each or rest:
             continue
         found = good_taps([(turn[at // each], stroke) for at, stroke in enumerate(counted)])
         if len({lug for lug, _ in found}) == lugs:
             return found
+    clipping = sum(each.verdict == "clipped" for each in strokes)
+    why = f"; {clipping} clip: turn the line's level down and record them again" if clipping else ""
     raise DrumError(
-        f"{name}: {len(good)} usable taps of {len(strokes)} do not go round {lugs} lugs:"
-        " tap every lug equally often, and say the number with --lugs"
+        f"{name}: {len(usable)} usable taps of {len(strokes)} do not go round {lugs} lugs:"
+        f" tap every lug equally often, and say the number with --lugs{why}"
     )
+
+
+def _from_its_ring(stroke: Stroke) -> Stroke:
+    """A stroke that clipped, as a good one whose modes are less sure; any other as it is."""
+    if stroke.verdict != "clipped":
+        return stroke
+    modes = tuple(
+        replace(mode, uncertainty_cents=CLIPPED_DOUBT * mode.uncertainty_cents)
+        for mode in stroke.modes
+    )
+    return replace(stroke, verdict="good", modes=modes)
 
 
 def run_head(path: str, lugs: int, order: Order = "clockwise", as_json: bool = False) -> int:
     """Print the head; 1 when no pair of overtones is heard. Raises DrumError, SoundFileError."""
     name = path_text(path)
-    found = head(check_lugs(lugs), placed(hear_strokes(path), lugs, order, name))
+    check_lugs(lugs)
+    taps = placed(hear_strokes(path), lugs, order, name)
+    found = head(lugs, taps)
     if found is None:
         raise DrumError(
             f"{name}: no pair of overtones is heard beside every lug:"
             " mute the centre lightly and tap nearer to the lugs"
         )
-    says = json_lines(found[0], path) if as_json else text_lines(found[0], name)
+    clipped = any(stroke.clipped for _, stroke in taps)
+    says = json_lines(found[0], path, clipped) if as_json else text_lines(found[0], name, clipped)
     print_lines(says)
     return 0
 
 
-def json_lines(found: Head, path: str) -> list[str]:
-    """An object for each lug, then one for the head."""
+def json_lines(found: Head, path: str, clipped: bool = False) -> list[str]:
+    """An object for each lug, then one for the head; `clipped`: strokes that clip were used."""
     objects: list[dict[str, Any]] = [
         {
             "kind": "lug",
@@ -105,13 +127,14 @@ def json_lines(found: Head, path: str) -> list[str]:
             "fundamental_hz": found.fundamental_hz,
             "overtone_hz": found.overtone_hz,
             "confusion": found.confusion,
+            "clipped": clipped,
             "cautions": list(CAUTIONS),
         }
     )
     return [json_line(each) for each in objects]
 
 
-def text_lines(found: Head, name: str) -> list[str]:
+def text_lines(found: Head, name: str, clipped: bool = False) -> list[str]:
     """The head for people: lugs, where to begin, what is not known, what to take care of."""
     lines = [
         f"{name}  {len(found.lugs)} lugs  overtone pair {found.overtone_hz:.1f} Hz"
@@ -123,6 +146,8 @@ def text_lines(found: Head, name: str) -> list[str]:
         lines.append(f"  {in_words(found.farthest, len(found.lugs))}")
         lines += [f"  {FEEL}"] if len(found.lugs) % 2 == 0 else []
     lines.append(f"  {found.confusion}")
+    if clipped:
+        lines.append(f"  {CLIPS}")
     return lines + [f"  {each}" for each in CAUTIONS]
 
 

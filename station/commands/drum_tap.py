@@ -21,6 +21,7 @@ from station.plain_text import path_text, valid_text
 
 DIGITS = 6  # below anything measured, and legible
 LEAST_SHOWN_CENTS = 0.1
+CLIPS = "the recording clips: measured from what rings on after each stroke"
 
 
 class Heard(NamedTuple):
@@ -182,7 +183,7 @@ def tap_lines(said: Tap, path: str, a4_hz: float, names: NamingSystem) -> list[s
     taps = "1 tap" if count == 1 else f"{count} taps, spread {said.spread_cents:.1f} cents"
     lines.append(f"  {taps}")
     if is_clipped(said):
-        lines.append("  the recording clips: measured from what rings on after each stroke")
+        lines.append(f"  {CLIPS}")
     return lines + [f"  left out at {at_s:.2f} s: {why}" for at_s, why in said.dropped]
 
 

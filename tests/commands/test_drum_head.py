@@ -13,10 +13,12 @@ import pytest
 import soundfile
 from click.testing import Result
 
-from station.commands.drum_head import run_head
+from station.commands.drum_head import placed, run_head
 from station.errors import DrumError, SoundFileError
+from station.measure.drums.types import Mode
 from station.music.drums import CAUTIONS
 from station.music.lugs import clockwise_order, cross_order
+from tests.support.head_taps import stroke_of
 from tests.support.membrane import INCH_M, SimulatedHead, mean_tension
 from tests.support.tapped_file import RATE_HZ, tapped_file, tapped_sound
 
@@ -131,3 +133,40 @@ def test_the_help_has_an_example_and_the_cautions(command: Callable[..., Result]
     assert "station drum head tom.wav --lugs 6" in told
     for word in ("split", "ears", "key goes hard", "Opposite lugs"):
         assert word in told
+
+
+def test_a_file_in_which_every_stroke_clips_is_told_from_what_rings_on(
+    said: Any, capsys: pytest.CaptureFixture[str], slack_head: SimulatedHead, tmp_path: Path
+) -> None:
+    loud = np.clip(6 * tapped_sound(slack_head, clockwise_order(LUGS)), -1.0, 1.0)
+    clipping = tapped_file(tmp_path / "clipping.wav", loud)
+
+    *lugs, head = said(clipping)
+
+    assert head["clipped"]
+    assert head["farthest"]["candidates"][0] == [SLACK, SLACK + 3]
+    assert lugs[SLACK - 1]["verdict"] == "tighten"
+    run_head(str(clipping), LUGS)
+    assert "the recording clips: measured from what rings on" in capsys.readouterr().out
+
+
+def test_strokes_that_clip_and_do_not_go_round_are_said_to_in_one_line(
+    slack_head: SimulatedHead, tmp_path: Path
+) -> None:
+    loud = np.clip(6 * tapped_sound(slack_head, clockwise_order(LUGS)[:4]), -1.0, 1.0)
+    clipping = tapped_file(tmp_path / "clipping.wav", loud)
+
+    with pytest.raises(DrumError, match="4 clip: turn the line's level down") as refused:
+        run_head(str(clipping), LUGS)
+
+    assert "\n" not in str(refused.value)
+
+
+def test_a_stroke_that_clipped_is_less_sure_than_what_was_told_of_it() -> None:
+    mode = Mode(200.0, 0.4, 0.0, 0.5)
+    good = stroke_of((mode,), 1.0)
+    clipped = stroke_of((mode,), 2.0, "clipped")
+
+    found = placed([clipped, good, clipped, good], 4, "clockwise", "a.wav")
+
+    assert [each.modes[0].uncertainty_cents for _, each in found] == [0.8, 0.4, 0.8, 0.4]

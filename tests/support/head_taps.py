@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from station.measure.drums.head_pass import taps_a_lug
 from station.measure.drums.lugs import describe, splits
 from station.measure.drums.turning import RimState, Turn
 from station.measure.drums.types import Head, Mode, Stroke
@@ -29,12 +30,12 @@ FAINTEST_DB = -35.0
 class Hand:
     """How well a drummer taps and turns, and what is heard; standard deviations.
 
-    `radius` as a share of the head's, `angle_deg` and `key_deg` in degrees. `follows`: the
-    microphone hears the head under the stick; otherwise it stands still, and hears each mode
-    with a gain of its own, `room_db`.
+    `taps` at every lug, None for as many as a pass asks for. `radius` as a share of the head's,
+    `angle_deg` and `key_deg` in degrees. `follows`: the microphone hears the head under the
+    stick; otherwise it stands still, and hears each mode with a gain of its own, `room_db`.
     """
 
-    taps: int = 2
+    taps: int | None = None
     radius: float = 0.03
     angle_deg: float = 3.0
     key_deg: float = 1.0
@@ -53,6 +54,7 @@ class Drummer:
     hand: Hand
     rng: np.random.Generator
     known: RimState | None = None
+    rounds: int = 0
 
     def __post_init__(self) -> None:
         db = self.rng.normal(0.0, self.hand.room_db, 16)
@@ -65,12 +67,14 @@ class Drummer:
         assert found, "no (1,1) pair heard"
         before = self.known or RimState.first(self.head.lugs, found[0].centre_hz)
         self.known = before.heard(found)
+        self.rounds += 1
         return describe(self.known, self.head.modes()[0].hz)
 
     def taps(self) -> list[tuple[int, tuple[Mode, ...]]]:
         """Every lug in turn, the modes of each tap."""
         lugs = range(1, self.head.lugs + 1)
-        return [(lug, self.modes(lug)) for lug in lugs for _ in range(self.hand.taps)]
+        taps = self.hand.taps or taps_a_lug(self.head.lugs, self.rounds)
+        return [(lug, self.modes(lug)) for lug in lugs for _ in range(taps)]
 
     def modes(self, lug: int) -> tuple[Mode, ...]:
         """The modes of one tap, those too close to be two heard as one between."""

@@ -36,6 +36,9 @@ from station.music.pitch import cents_between
 Phase = Literal["cross", "fine"]
 
 TAPS = 2  # a lug in a fine pass: one stroke in a few lies off
+# Of ten lugs and more the fourth harmonic moves (2,1) by a seventh of what lugs differ by: once
+# they are nearly even, two taps leave as much in doubt as there is.
+MORE_TAPS, MANY_LUGS = 3, 10
 TAPS_MAX = 120  # of one round, however often lugs were named
 TURNS_MAX = 20.0  # of a key, at once
 GONE_MAX = 40  # a stroke is told for the last time before so many others
@@ -94,8 +97,12 @@ class HeadPass:
         if self.head is not None:
             return None
         taken = [lug for lug, _ in self._taps]
-        wanted = 1 if self.phase == "cross" else TAPS
-        return next((lug for lug in self.order if taken.count(lug) < wanted), None)
+        return next((lug for lug in self.order if taken.count(lug) < self.taps_wanted), None)
+
+    @property
+    def taps_wanted(self) -> int:
+        """How many taps beside every lug this round asks for."""
+        return 1 if self.phase == "cross" else taps_a_lug(self.lugs, self.passes)
 
     def tapped(self, stroke: Stroke, lug: int | None = None) -> bool:
         """A stroke beside the lug that was asked for, or beside another that is named.
@@ -255,7 +262,7 @@ class HeadPass:
             ],
             "turn_next": self._turn_next(),
             "to_turn": [lug for lug, _ in self.advised()],
-            "taps_wanted": 1 if self.phase == "cross" else TAPS,
+            "taps_wanted": self.taps_wanted,
             "last": self._taps[-1][0] if self._taps else None,
             "evenness_cents": None if self.head is None else self.head.evenness_cents,
             "even": self.even,
@@ -355,6 +362,11 @@ class HeadPass:
             }
             for lug, mode in sorted(by_lug.items())
         ]
+
+
+def taps_a_lug(lugs: int, passes: int) -> int:
+    """How many taps a lug a fine pass takes that follows so many."""
+    return MORE_TAPS if lugs >= MANY_LUGS and passes else TAPS
 
 
 def _is_same(one: Stroke, other: Stroke) -> bool:

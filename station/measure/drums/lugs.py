@@ -141,8 +141,10 @@ def _lug(known: RimState, at: int) -> LugPitch:
     cents, unsure, alone = (float(each[at]) for each in known.cents())
     turns, doubt = (float(each[at]) for each in known.needed())
     word = verdict(cents, IN_CENTS)
-    # The lugs beside it may do all that is to be done, and more.
+    # The lugs beside it may do all that is to be done, and more; and what a hand sets no finer
+    # is left alone.
     moves = word != "in" and (turns > 0.0) == (word == "tighten") and abs(turns) >= LEAST_TURNS
+    moves = moves and abs(cents) >= known.key_cents()[at]
     return LugPitch(
         lug=at + 1,
         hz=shift_cents(known.overtone_hz(), cents),

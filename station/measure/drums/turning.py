@@ -195,6 +195,11 @@ class RimState:
         lots = np.random.default_rng(DRAWS).normal(size=(count, self.lugs))
         return np.asarray(lots * np.sqrt(np.maximum(values, 0.0)) @ vectors.T)
 
+    def key_cents(self) -> Floats:
+        """By what a hand that turns a lug and its opposite misses their mean, cents, (lugs,)."""
+        tensions, responses = self.mean[: self.lugs], self.mean[self.lugs :]
+        return np.asarray(KEY_TURNS * CENTS * responses / tensions.mean() / math.sqrt(2.0))
+
     def overtone_hz(self) -> float:
         """Where the (1,1) pair's centre stands."""
         return math.sqrt(float(self.mean[: self.lugs].mean()))

@@ -355,3 +355,15 @@ def test_impossible_lugs_are_refused() -> None:
 )
 def test_turns_are_told_as_drummers_say_them(turns: float, words: str) -> None:
     assert turns_in_words(turns) == words
+
+
+def test_ten_lugs_are_tapped_thrice_once_they_are_nearly_even() -> None:
+    for lugs, later in ((8, 2), (10, 3)):
+        guide, clock = HeadPass(lugs), Clock()
+        drummer = random_drummer("one slack, others random", lugs, 4)
+
+        first = tap_round(guide, drummer, clock)
+        guide.turned()
+        second = tap_round(guide, drummer, clock)
+
+        assert (len(first), len(second)) == (2 * lugs, later * lugs)
