@@ -70,6 +70,8 @@ def run_tap(
         if said is None:
             continue
         if as_json:
+            told = {each.at_s: each for each in said.strokes}
+            heard = [told.get(each.at_s, each) for each in heard]
             print_lines([*(json_line(stroke_json(each, path), DIGITS) for each in heard)])
             print_lines([json_line(tap_json(said, path, a4_hz), DIGITS)])
         else:

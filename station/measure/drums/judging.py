@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from station.measure.drums.bands import CENTS, RT60_NEPERS
-from station.measure.drums.modes import partials_of
+from station.measure.drums.modes import is_missing, partials_of
 from station.measure.drums.strokes import Identified, identify
 from station.measure.drums.types import Mode, Stroke, StrokeVerdict, Wires
 from station.measure.levels import dbfs
@@ -101,6 +101,12 @@ def judged(sound: Sound, line: int, at_s: float, final: bool) -> Stroke | None:
     verdict = _verdict(found, looks, sound, final)
     if verdict is None:
         return None
+    low = sound.low, sound.low_rate_hz, sound.onset
+    if verdict in ("good", "weak", "clipped") and is_missing(
+        *low, found.modes, found.fundamental.hz
+    ):
+        # Another mode would pass for the drum's pitch.
+        return _without_pitch(found, looks, sound, line, at_s, final)
     return Stroke(
         line,
         at_s,
@@ -114,6 +120,27 @@ def judged(sound: Sound, line: int, at_s: float, final: bool) -> Stroke | None:
         sound.clipped,
         dbfs(looks.peak),
         found.sure,
+        final,
+    )
+
+
+def _without_pitch(
+    found: Identified, looks: Looks, sound: Sound, line: int, at_s: float, final: bool
+) -> Stroke:
+    """A stroke whose lowest mode was not to be measured: too short, or too little pitch in it."""
+    return Stroke(
+        line,
+        at_s,
+        None,
+        None,
+        None,
+        found.modes,
+        None,
+        "weak",
+        _wires(found, looks),
+        sound.clipped,
+        dbfs(looks.peak),
+        False,
         final,
     )
 

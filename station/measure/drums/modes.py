@@ -15,6 +15,7 @@ in so much noise allows.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -130,6 +131,23 @@ def partials_of(x: Floats, rate_hz: float, onset: int) -> list[Partial]:
         for at_hz, sigma_hz, clear in _bands(others, [*wide, *others])
     ]
     return _distinct([each for each in (loud, *found) if each is not None])
+
+
+def is_missing(x: Floats, rate_hz: float, onset: int, told: Sequence[Mode], low_hz: float) -> bool:
+    """Whether a peak below `low_hz`, louder than all there are near the modes `told`, is none.
+
+    So it is when a sound was cut off before the mode it stands for told anything, or dies away as
+    no mode does; whatever else was measured then is not the drum's pitch.
+    """
+    look = _look(x, rate_hz, onset)
+    peaks = _peaks(look.hz, look.power)
+    if not peaks.size:
+        return False
+    (loudest,) = _groups(look, peaks, 1, GROUP_SHARE)
+    if not LOWEST_HZ < loudest.hz < low_hz or loudest.clear <= WIRES_CHANCE:
+        return False
+    # A head hit hard settles as far below its peak as a glide is followed.
+    return not any(1 - MOST_GLIDE < mode.hz / loudest.hz < 1 + GROUP_SHARE for mode in told)
 
 
 def _loudest(ring: Ring, group: Group) -> tuple[Partial | None, Glide, float]:

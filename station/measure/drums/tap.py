@@ -9,7 +9,7 @@ stroke that took the overtone for the fundamental is put right if it has the oth
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from statistics import median
 
@@ -18,6 +18,8 @@ from station.measure.drums.types import OVERTONE_RATIOS, Mode, Stroke, StrokeVer
 SAME_DRUM_CENTS = 120.0
 SAME_MODE_CENTS = 60.0
 SAME_OVERTONE_CENTS = 80.0
+LEAST_TO_LEARN = 3  # strokes
+LEAST_CENTS = 0.1
 MISTAKEN_RATIOS = (1.25, 3.2)  # an overtone taken for the fundamental is so far above it
 DULL_PERIODS = 32.0  # a dull thud falls by 60 dB in fewer
 SNARE_HZ = 165.0  # without wires higher than most toms: common practice, no source
@@ -31,7 +33,7 @@ WHY: dict[StrokeVerdict, str] = {
     "rim": "the rim, or a stick's click louder than the drum",
     "double": "struck twice before it could be measured",
     "other drum": "another drum, or another place of this one",
-    "weak": "too soft, or too little pitch in it",
+    "weak": "too soft, too short, or too little pitch in it",
     "clipped": "the line clips: turn its level down",
 }
 
@@ -122,13 +124,34 @@ def _together(used: Sequence[Stroke], dropped: tuple[tuple[float, str], ...], go
         ring_s=ring_s,
         overtone_ring_s=_median([mode.ring_s for mode in overtones]),
         beat_hz=beat_hz,
-        strokes=tuple(used),
+        strokes=tuple(_as_sure_as_they_agree(used, pitch_hz)),
         dropped=dropped,
         spread_cents=apart,
         kind=_kind(used, pitch_hz, ring_s, beat_hz),
         # A drum that is heard at another pitch every time has none to be sure of.
         sure=2 * sum(each.sure for each in used) > good,
     )
+
+
+def _as_sure_as_they_agree(used: Sequence[Stroke], pitch_hz: float) -> Iterator[Stroke]:
+    """Strokes of one drum, none surer than three or more of them agree.
+
+    What makes strokes differ that is none of their noise (where the stick fell, how hard it was,
+    what the wires did) is learned from the drum itself: all uncertainties grow by one factor.
+    """
+    off = [
+        cents(m.hz, pitch_hz) / max(m.uncertainty_cents, LEAST_CENTS)
+        for m in map(_fundamental, used)
+    ]
+    factor = spread(off) if len(used) >= LEAST_TO_LEARN else 1.0
+    for stroke in used:
+        own = _fundamental(stroke)
+        if factor <= 1.0:
+            yield stroke
+            continue
+        less = replace(own, uncertainty_cents=factor * own.uncertainty_cents)
+        modes = tuple(less if mode == own else mode for mode in stroke.modes)
+        yield replace(stroke, fundamental=less, modes=modes)
 
 
 def spread(off: Sequence[float]) -> float:

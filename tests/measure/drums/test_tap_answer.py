@@ -134,3 +134,36 @@ def test_a_drum_heard_at_another_pitch_every_time_has_none_to_be_sure_of() -> No
     assert said is not None
     assert len(said.strokes) == 2
     assert not said.sure
+
+
+def test_strokes_that_differ_by_more_than_was_told_of_each_are_all_less_sure() -> None:
+    off = [-30.0, -10.0, 0.0, 14.0, 35.0]
+
+    said = tap(stroke(at, up(100, cents)) for at, cents in enumerate(off))
+
+    assert said is not None
+    for each, cents in zip(said.strokes, off, strict=True):
+        own = each.fundamental
+        assert own is not None
+        # By hand, as above: the median deviation is 14 cents, 14 times what each was told to be.
+        assert own.uncertainty_cents == pytest.approx(14 * 1.4826 * 1.206, rel=1e-3)
+        assert abs(cents) < 2 * own.uncertainty_cents
+        assert each.modes[0] == own
+
+
+def test_strokes_that_agree_stay_as_sure_as_they_are() -> None:
+    strokes = [stroke(at, up(100, 0.2 * at)) for at in range(5)]
+
+    said = tap(strokes)
+
+    assert said is not None
+    assert said.strokes == tuple(strokes)
+
+
+def test_of_two_strokes_nothing_is_learned() -> None:
+    strokes = [stroke(at, up(100, 30.0 * at)) for at in range(2)]
+
+    said = tap(strokes)
+
+    assert said is not None
+    assert said.strokes == tuple(strokes)

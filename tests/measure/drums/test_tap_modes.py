@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfiltfilt
 
+from station.measure.drums.tap import tap
 from station.measure.drums.types import Stroke
 from tests.support.drum_strokes import RATE_HZ, Drum, Floats, Ringing, heard, take, tom
 
@@ -194,3 +195,28 @@ def test_uncertainty_covers_the_error_in_noise() -> None:
 
     assert np.sqrt(np.mean(np.square(errors))) < 1.5
     assert np.max(np.abs(errors)) < 4
+
+
+@pytest.mark.parametrize(
+    ("hz", "glide", "cut_s"),
+    [
+        (80.0, 0.05, 0.16),
+        (80.0, 0.1, 0.25),
+        (90.0, 0.0, 0.2),
+        (110.0, 0.0, 0.2),
+        (110.0, 0.05, 0.16),
+    ],
+)
+def test_a_tom_cut_off_before_its_pitch_could_be_measured_is_not_told_by_another_mode(
+    hz: float, glide: float, cut_s: float
+) -> None:
+    sound = tom(hz, 0.8 if hz == 90.0 else 1.0, glide).sound(cut_s)
+    sound[-40:] *= np.linspace(1.0, 0.0, 40)
+
+    (stroke,) = heard(take([(0.4, sound)], 1.2))
+
+    assert stroke.verdict == "weak"
+    assert stroke.fundamental is None
+    assert not stroke.sure
+    assert stroke.modes
+    assert tap([stroke]) is None
