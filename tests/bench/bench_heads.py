@@ -1,6 +1,6 @@
 """How often the lug farthest out is named, and how even heads get by following the advice.
 
-    .venv/bin/python -m tests.bench.bench_heads [HEADS]
+    .venv/bin/python -m tests.bench.bench_heads [HEADS] [--from SEED]
 
 Simulated heads (tests/support/membrane.py) of 6, 8 and 10 lugs: one lug 5 to 20 % slack and the
 others within 1 %; the same with the others within 5 %; all within 5 %. Two taps a lug, each read
@@ -8,8 +8,10 @@ to half a cent, struck within 3 degrees and 3 % of the radius, the key set to a 
 deviations); the microphone over the stick, or standing still.
 
 `named`: the lug farthest from the mean, or the one opposite, is the one the station names.
-`bound`: how often that holds for somebody who knows the mean of each two opposite lugs exactly:
-no steady mode tells more. `pair named`: the two opposite lugs whose mean is farthest out.
+`bound`: how often that holds for somebody who knows the mean of each two opposite lugs exactly
+and names the two whose mean is farthest out: no steady mode tells more. `pair named`: those two are
+named. `held`: the lug farthest out is among those that are told to be possible; `pairs`: how many
+pairs of opposite lugs these are; `one`: heads, in percent, of which only one pair is told.
 `even`: in percent, heads under 10 cents from the lowest lug to the highest after at most three
 rounds of turning (opposite lugs averaged, as they are heard; the truth, not what the station
 said). `turned`: rounds of turning until the station called the head even, or three. `left`: what is
@@ -30,7 +32,11 @@ KINDS: tuple[Kind, ...] = ("one slack", "one slack, others random", "random")
 LUGS = (6, 8, 10)
 ROUNDS = 3
 EVEN_CENTS = 10.0
-COLUMNS = ("named", "bound", "pair named", "even", "turned", "before", "after", "left")
+COLUMNS = (
+    "named", "bound", "pair named", "held", "one", "even",
+    "pairs", "turned", "before", "after", "left",
+)  # fmt: skip
+SHARES = 6  # of the columns, the first, are in percent
 
 
 def one_head(drummer: Drummer) -> tuple[float, ...]:
@@ -41,6 +47,7 @@ def one_head(drummer: Drummer) -> tuple[float, ...]:
     said = drummer.tap_round()
     named = (said.worst - 1) % half
     loudest = int(np.abs(heard).argmax()) % half
+    maybe = [group[0] - 1 for group in said.farthest.candidates]
     before, turned = np.ptp(heard), 0
     for _ in range(ROUNDS):
         if said.even:
@@ -51,21 +58,24 @@ def one_head(drummer: Drummer) -> tuple[float, ...]:
     after = np.ptp(drummer.truly())
     left = np.sqrt(np.mean(drummer.head.pitch_cents() ** 2))
     even = after < EVEN_CENTS
-    return (named == far, loudest == far, named == loudest, even, turned, before, after, left)
+    right = (named == far, loudest == far, named == loudest, far in maybe, len(maybe) == 1, even)
+    return (*right, len(maybe), turned, before, after, left)
 
 
-def row(kind: Kind, lugs: int, hand: Hand, heads: int) -> list[float]:
+def row(kind: Kind, lugs: int, hand: Hand, seeds: range) -> list[float]:
     """The columns' means; shares in percent."""
-    rows = [one_head(random_drummer(kind, lugs, seed, hand)) for seed in range(heads)]
+    rows = [one_head(random_drummer(kind, lugs, seed, hand)) for seed in seeds]
     means = np.array(rows, dtype=float).mean(axis=0)
-    means[:4] *= 100.0
+    means[:SHARES] *= 100.0
     return [float(each) for each in means]
 
 
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("heads", type=int, nargs="?", default=67)
-    heads = parser.parse_args().heads
+    parser.add_argument("--from", type=int, default=0, dest="first", help="the first seed")
+    asked = parser.parse_args()
+    heads, seeds = asked.heads, range(asked.first, asked.first + asked.heads)
     began = time.perf_counter()
     for follows in (True, False):
         hand = replace(Hand(), follows=follows)
@@ -75,7 +85,7 @@ def main() -> None:
         print(f"{'':26}{'lugs':>5}" + "".join(f"{each:>12}" for each in COLUMNS))
         for kind in KINDS:
             for lugs in LUGS:
-                cells = "".join(f"{each:12.1f}" for each in row(kind, lugs, hand, heads))
+                cells = "".join(f"{each:12.1f}" for each in row(kind, lugs, hand, seeds))
                 print(f"{kind:26}{lugs:5}{cells}", flush=True)
     count = 2 * heads * len(KINDS) * len(LUGS)
     print(f"\n{(time.perf_counter() - began) / count:.2f} s a head, the simulator included")

@@ -14,6 +14,10 @@ word of force only are strokes on one drum. `strokes`: how many are no cymbal, r
 `Hz`, `sd`: their pitch and its uncertainty; `spread`: of single strokes, in cents; `long`: how far
 the highest peak of a long spectrum near lies, median over strokes, cents; `on`, `off`: strokes
 whose wires are told to be on or off.
+
+At last recorded toms of these kits that are told surely, each cut off so many seconds after the
+stroke: `wrong`: told as a good stroke more than a semitone from what the whole recording says;
+`surely`: sure of it; `left out`: not told, or as a stroke that does not count.
 """
 
 from __future__ import annotations
@@ -39,6 +43,7 @@ NOISE_DB = -60.0
 SOUNDS = {".wav", ".flac", ".aiff", ".aif", ".ogg"}
 DRUMS = r"kick|bassdrum|\bbd|snare|(?<![a-z])sn|tom|timb"
 FORCE = re.compile(r"[-_ ]?(softest|soft|med|hardest|hard|normal|lite)?[-_]?(shot)?\d*$", re.I)
+CUTS_S, EDGE = (0.16, 0.2, 0.25, 0.3, 0.4), 96
 COLUMNS = ("told", "semitone", "sure", "of these", "2 sd", "cents", "kind")
 
 
@@ -82,22 +87,27 @@ def recordings(folder: Path) -> dict[tuple[str, str], list[Path]]:
     return drums
 
 
+def mono_of(path: Path) -> tuple[Floats, int]:
+    """All channels together, as loud as others, shape (n,), and the rate."""
+    x, rate_hz = soundfile.read(path, dtype="float64", always_2d=True)
+    mono = x.mean(axis=1)
+    return mono * (0.8 / max(float(np.abs(mono).max()), 1e-9)), int(rate_hz)
+
+
 def rows_of(drums: dict[tuple[str, str], list[Path]]) -> Iterator[str]:
     """A row of figures for each recorded drum."""
     for (kit, drum), paths in drums.items():
         strokes: list[Stroke] = []
         apart = []
         for place, path in enumerate(paths):
-            x, rate_hz = soundfile.read(path, dtype="float64", always_2d=True)
-            mono = x.mean(axis=1)
-            mono *= 0.8 / max(float(np.abs(mono).max()), 1e-9)
-            said = heard(alone(mono, int(rate_hz)), int(rate_hz))
+            mono, rate_hz = mono_of(path)
+            said = heard(alone(mono, rate_hz), rate_hz)
             if not said:
                 continue
             strokes.append(replace(said[0], at_s=float(place)))
             own = said[0].fundamental
             if said[0].verdict == "good" and own is not None:
-                apart.append(long_spectrum_cents(mono, int(rate_hz), own.hz, own.ring_s or 0.3))
+                apart.append(long_spectrum_cents(mono, rate_hz, own.hz, own.ring_s or 0.3))
         yield f"{kit[:18]:<19}{drum[:26]:<27}{row_of(len(paths), strokes, apart)}"
 
 
@@ -122,6 +132,31 @@ def long_spectrum_cents(x: Floats, rate_hz: int, hz: float, ring_s: float) -> fl
     return cents(hz, fft_peak_hz(stretch, rate_hz, hz, 0.12))
 
 
+def cut_off(drums: dict[tuple[str, str], list[Path]]) -> Iterator[str]:
+    """A row for each time at which toms are cut off."""
+    counts = {cut_s: [0, 0, 0, 0] for cut_s in CUTS_S}
+    for (_, drum), paths in drums.items():
+        for path in paths if re.search("tom", drum, re.I) else []:
+            mono, rate_hz = mono_of(path)
+            whole = heard(alone(mono, rate_hz), rate_hz)
+            if not whole or not whole[0].sure or whole[0].verdict != "good":
+                continue
+            own = whole[0].fundamental
+            first = int(np.argmax(np.abs(mono) > 0.2 * np.abs(mono).max()))
+            for cut_s, count in counts.items():
+                part = mono[: first + round(cut_s * rate_hz)].copy()
+                part[-EDGE:] *= np.linspace(1.0, 0.0, EDGE)
+                said = heard(alone(part, rate_hz), rate_hz)
+                count[0] += 1
+                if not said or said[0].verdict != "good" or said[0].fundamental is None:
+                    count[3] += 1
+                elif own is not None and abs(cents(said[0].fundamental.hz, own.hz)) > 100:
+                    count[1] += 1
+                    count[2] += said[0].sure
+    for cut_s, (all_of, wrong, surely, left_out) in counts.items():
+        yield f"{cut_s:8.2f} s{all_of:8}{wrong:8}{surely:8}{left_out:10}"
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("drums", type=int, nargs="?", default=20)
@@ -140,8 +175,12 @@ def main() -> None:
         print(f"\nno recordings: {asked.kits} is not there")
         return
     print(f"\n{'':46}{'strokes':>10}{'Hz':>9}{'sd':>8}{'spread':>8}{'long':>8}  on off")
-    for row in rows_of(recordings(asked.kits)):
+    drums = recordings(asked.kits)
+    for row in rows_of(drums):
         print(row, flush=True)
+    print(f"\n{'cut off':>10}{'toms':>8}{'wrong':>8}{'surely':>8}{'left out':>10}")
+    for row in cut_off(drums):
+        print(row)
 
 
 if __name__ == "__main__":
