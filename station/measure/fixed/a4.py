@@ -133,10 +133,16 @@ def _is_misfit(models: Posterior, heard: Sequence[Sounded]) -> bool:
 
 
 def _one_naming(models: Posterior, family: int | None) -> Posterior:
-    """The models under the likeliest naming; of the claimed family, if one is."""
-    weight = (
-        models.probability if family is None else models.probability * (models.family == family)
-    )
+    """The models under one naming: of what is claimed the likeliest, else that nearest to 440 Hz.
+
+    A band that was told of 415 Hz would tune a semitone lower: not without a claim that says so.
+    """
+    if family is not None:
+        weight = models.probability * (models.family == family)
+    else:
+        weight = models.probability * (np.abs(models.a) <= NEAREST_CENTS)
+    if not weight.any():
+        weight = models.probability
     naming = int(np.bincount(models.naming, weight).argmax())
     return models.where(models.naming == naming)
 

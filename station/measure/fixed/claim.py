@@ -13,7 +13,10 @@ what the notes carry, if
   however badly it is in tune (common practice, no source); or else
 - it outweighs free offsets by far (``FAR_OUTWEIGHS``), as where octaves agree on what it asks.
 
-Free offsets are named where they are likelier than all named temperaments. Odds of 24 to 1 and
+Vallotti at 415 Hz would have a band tune a semitone lower where the equal scale has the same notes at
+440: a name that goes with other names of notes must be ``SURE_OF_NAMES`` of these, too.
+
+Free offsets are named where they are likelier than all named temperaments. Odds of 49 to 1 and
 more (``SURE``) are believed however the reeds scatter: then nothing more is asked to be played for
 the temperament's sake. Of fewer than ten notes only what is overwhelming is named: how far they
 scatter is itself hardly known, and tunings that are not among the models look alike.
@@ -28,18 +31,19 @@ from typing import NamedTuple
 
 import numpy as np
 
-from station.measure.fixed.posterior import Posterior
+from station.measure.fixed.posterior import NEAREST_CENTS, Posterior
 from station.measure.fixed.shapes import FAMILIES, OFFSETS
 from station.measure.windows import plain
 from station.music.temperaments import TEMPERAMENTS, roots_of
 
-SURE = 0.96
-"""At 19 to 1, 0.95, ten notes that scatter by a Gaussian 2 cents were still named wrongly once in
-a hundred times."""
+SURE = 0.98
+"""At 24 to 1, 0.96, one of seventy well-tempered instruments whose reeds scatter by a Gaussian 2 cents
+was named wrongly for sure by who had played what was asked for, and listened to no longer."""
 LIKELY = 0.5
 FITS_CENTS = 3.1
 """Of Gaussian 2 cents, one set of ten in a hundred scatters by more (chi-squared, from memory)."""
 AGAINST_OFFSETS, EQUAL_AGAINST_OFFSETS, FAR_OUTWEIGHS = 20.0, 5.0, 1000.0
+SURE_OF_NAMES = 0.9
 LEAST_CLASSES = 5
 """Pitch classes a claim needs at least: a name speaks of twelve."""
 FEW_NOTES, FEW_CLASSES, SURE_OF_FEW = 10, 6, 0.999
@@ -66,7 +70,7 @@ def claim_of(models: Posterior, notes: int, classes: int) -> Claim | None:
     if probability >= SURE:
         return Claim(best, True)
     likely = probability > LIKELY and (best == _OFFSETS or _fits(models, best, shares))
-    return Claim(best, False) if likely else None
+    return Claim(best, False) if likely and _names_are_sure(models, best) else None
 
 
 def claimed_root(named: Posterior, family: int | None) -> str | None:
@@ -95,6 +99,14 @@ def by_root(models: Posterior) -> dict[tuple[int, str | None], float]:
         family = int(models.shapes.family[shape])
         sums[family, models.shapes.roots[shape][naming]] += share
     return sums
+
+
+def _names_are_sure(models: Posterior, family: int) -> bool:
+    of_it = models.family == family
+    naming = int(np.bincount(models.naming, models.probability * of_it).argmax())
+    called = models.naming == naming
+    is_near = bool(np.any(np.abs(models.a[called & of_it]) <= NEAREST_CENTS))
+    return is_near or float(models.probability[called].sum()) >= SURE_OF_NAMES
 
 
 def _fits(models: Posterior, family: int, shares: dict[int, float]) -> bool:
