@@ -13,8 +13,8 @@ what the notes carry, if
   however badly it is in tune (common practice, no source); or else
 - it outweighs free offsets by far (``FAR_OUTWEIGHS``), as where octaves agree on what it asks.
 
-Vallotti at 415 Hz would have a band tune a semitone lower where the equal scale has the same notes at
-440: a name that goes with other names of notes must be ``SURE_OF_NAMES`` of these, too.
+Vallotti at 415 Hz would have a band tune a semitone lower where the equal scale has the same notes
+at 440: a name that goes with other names of notes must be ``SURE_OF_NAMES`` of these, too.
 
 Free offsets are named where they are likelier than all named temperaments. Odds of 49 to 1 and
 more (``SURE``) are believed however the reeds scatter: then nothing more is asked to be played for
@@ -37,8 +37,8 @@ from station.measure.windows import plain
 from station.music.temperaments import TEMPERAMENTS, roots_of
 
 SURE = 0.98
-"""At 24 to 1, 0.96, one of seventy well-tempered instruments whose reeds scatter by a Gaussian 2 cents
-was named wrongly for sure by who had played what was asked for, and listened to no longer."""
+"""At 24 to 1, 0.96, one of seventy well-tempered instruments whose reeds scatter by a Gaussian 2
+cents was named wrongly for sure, of who had played what was asked for and then stopped."""
 LIKELY = 0.5
 FITS_CENTS = 3.1
 """Of Gaussian 2 cents, one set of ten in a hundred scatters by more (chi-squared, from memory)."""
