@@ -233,16 +233,20 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     noise = [0.5 * (low + high) + LEAST_NOISE for low, high in pairwise(beside)]
     # What a partial that has died away leaves is noise, whose phase says nothing.
     faintest = plain(np.minimum.reduce(heard.power))
+    alive = [float(windows)] * k
     if any(least <= LEAST_WINDOW_SNR * n for least, n in zip(faintest, noise, strict=True)):
-        total, first, second = plain(times @ _while_alive(columns, np.array(noise)))
+        living, counted = _while_alive(columns, np.array(noise))
+        (total, first, second), alive = plain(times @ living), plain(counted)
     # Overlapping windows share their noise: a window is worth step / (length / bandwidth).
     worth = min(1.0, heard.step_s * HANN_NOISE_BANDWIDTH / heard.window_s)
     hertz = 1 / (2 * math.pi * heard.step_s)
     rows = []
     sums = total, first, second, total[2 * k + 2 :], first[2 * k + 2 :]
-    known = plain(heard.numbers), plain(heard.frequencies_hz), noise
-    for number, f, n, power, moment, square, phase, turn in zip(*known, *sums, strict=False):
-        if power > LEAST_SNR * windows * n:
+    known = plain(heard.numbers), plain(heard.frequencies_hz), noise, alive
+    for number, f, n, heard_in, power, moment, square, phase, turn in zip(
+        *known, *sums, strict=False
+    ):
+        if power > LEAST_SNR * heard_in * n:
             centre = moment / power
             spread = square - centre * moment
             slope = (turn - centre * phase) / spread
@@ -251,14 +255,21 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     return rows, loud / (loud + sum(beside))
 
 
-def _while_alive(columns: Floats, noise: Floats) -> Floats:
-    """`columns` of rows, those of partials next to nothing where they have died away."""
+def _while_alive(columns: Floats, noise: Floats) -> tuple[Floats, Floats]:
+    """`columns` of rows, those of partials next to nothing where they have died away.
+
+    Also in how many windows each partial, shape (k,), has not.
+    """
     k = noise.size
-    weight = (columns[:, :k] > LEAST_WINDOW_SNR * noise) + NEXT_TO_NOTHING
+    power = columns[:, :k]
+    # Of the windows after it one in fifty is louder than that by chance, and its phase is any.
+    still = np.logical_and.accumulate(power > LEAST_WINDOW_SNR * noise)
+    weight = (still | (power > LEAST_SNR * noise)) + NEXT_TO_NOTHING
     kept = columns.copy()
     kept[:, :k] *= weight
     kept[:, 2 * k + 2 :] *= weight
-    return kept
+    counted: Floats = np.maximum(1.0, weight.sum(axis=0))
+    return kept, counted
 
 
 def solve(partials: list[Row], tonal: float) -> Fit | None:

@@ -32,6 +32,7 @@ from station.measure.fit import (
     partial_frequencies,
 )
 from station.measure.hypothesis import decide, find_peaks
+from station.measure.leakage import without_leakage
 from station.measure.wander import wander_of
 from station.measure.windows import Floats, Heard
 
@@ -47,6 +48,7 @@ LONGEST_S = 2.0
 MOST_LOWERED = 4  # by more, windows would be far from whole periods, and little is gained
 ENOUGH_S = 0.5  # of a clipped note's end, at least
 ENOUGH_SHARE = 0.3
+LEAKY_PERIODS = 13.0  # in windows of more neighbours are farther away
 VOTE_S = 0.17
 VOTES = 5
 ENOUGH_VOTES = 3
@@ -197,7 +199,18 @@ def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) 
         found = _surer(found, listen_and_fit(part.x, part.rate_hz, Guess(hz), care))
     if found is None or found[1].tonal < LEAST_TONAL:
         return fit_segment(played.x, rate_hz, Guess(hz, inharmonicity))
-    return _from_the_settled_moment(*found)
+    return _from_the_settled_moment(*_relieved(part, *found))
+
+
+def _relieved(part: Fine, heard: Heard, fit: Fit) -> tuple[Heard, Fit]:
+    """The same without what a low string's partials hear of each other, where that is surer."""
+    if heard.window_s * fit.hz > LEAKY_PERIODS:
+        return heard, fit
+    clean = without_leakage(part.x - part.x.mean(), part.rate_hz, heard)
+    better = fit_heard(clean)
+    if better is None or better.uncertainty_cents > fit.uncertainty_cents:
+        return heard, fit
+    return clean, better
 
 
 def _surer(*listened: tuple[Heard, Fit] | None) -> tuple[Heard, Fit] | None:
