@@ -25,7 +25,7 @@ from station.music.verdict import verdict
 
 EVEN_CENTS = 10.0
 """A head this even from its lowest lug to its highest is done: common practice, no source."""
-EVEN_SURE = 0.8  # so likely it has to be
+EVEN_SURE = 0.9  # so likely it has to be
 IN_CENTS = 2.0  # a fifth of it
 LEAST_TURNS = 1.0 / 720.0  # half a degree: finer no hand turns
 LOUD_DB = -15.0
