@@ -16,6 +16,11 @@ pairs of opposite lugs these are; `one`: heads, in percent, of which only one pa
 rounds of turning (opposite lugs averaged, as they are heard; the truth, not what the station
 said). `turned`: rounds of turning until the station called the head even, or three. `left`: what is
 left between a lug and the mean by lug itself, opposite not averaged, rms cents: what nobody hears.
+
+First what somebody could do who hears each two opposite lugs and each lug's response exactly, and
+has the same hands: no advice makes more heads even. And what a turn of half the way at one lug
+alone tells of whether that lug or the one opposite was slack: how far apart (1,1), (2,1) and (3,1)
+stand by it, in cents, from lowest to highest, what all have in common taken off.
 """
 
 from __future__ import annotations
@@ -27,10 +32,12 @@ from dataclasses import replace
 import numpy as np
 
 from tests.support.head_taps import Drummer, Hand, Kind, random_drummer
+from tests.support.membrane import SimulatedHead
 
 KINDS: tuple[Kind, ...] = ("one slack", "one slack, others random", "random")
 LUGS = (6, 8, 10)
 ROUNDS = 3
+ORDERS = (1, 2, 3)
 EVEN_CENTS = 10.0
 COLUMNS = (
     "named", "bound", "pair named", "held", "one", "even",
@@ -62,6 +69,41 @@ def one_head(drummer: Drummer) -> tuple[float, ...]:
     return (*right, len(maybe), turned, before, after, left)
 
 
+def ideal(kind: Kind, lugs: int, seeds: range) -> float:
+    """Heads made even by whoever hears all and knows each lug's response, in percent."""
+    even = 0
+    for seed in seeds:
+        drummer = random_drummer(kind, lugs, seed)
+        for _ in range(ROUNDS):
+            if np.ptp(drummer.truly()) < EVEN_CENTS:
+                break
+            tensions = np.array(drummer.head.tensions)
+            heard = (tensions + np.roll(tensions, lugs // 2)) / 2.0
+            beside = np.roll(np.eye(lugs), 1, axis=0) + np.roll(np.eye(lugs), -1, axis=0)
+            share = np.eye(lugs) + drummer.response.neighbours * beside
+            turns = np.linalg.solve(share, tensions.mean() - heard)
+            for lug, turn in enumerate(turns / np.array(drummer.response.per_turn), start=1):
+                slip = drummer.rng.normal(0.0, drummer.hand.key_deg) / 360.0
+                drummer.head = drummer.head.turned(lug, turn + slip, drummer.response)
+        even += np.ptp(drummer.truly()) < EVEN_CENTS
+    return 100.0 * even / len(seeds)
+
+
+def told_apart_cents(lugs: int, slack: float) -> float:
+    """By how much families differ if a slack lug was turned half the way, or its opposite was."""
+    families = []
+    for turned in (0, lugs // 2):
+        tensions = np.full(lugs, 1000.0)
+        tensions[0] *= 1.0 - slack
+        tensions[turned] += 500.0 * slack
+        modes = SimulatedHead(tuple(tensions)).modes()
+        pairs = [
+            [m.hz for m in modes if (m.diameters, m.circles) == (order, 1)] for order in ORDERS
+        ]
+        families.append(np.array([np.log2(pair[:2]).mean() for pair in pairs]))
+    return float(1200.0 * np.ptp(families[0] - families[1]))
+
+
 def row(kind: Kind, lugs: int, hand: Hand, seeds: range) -> list[float]:
     """The columns' means; shares in percent."""
     rows = [one_head(random_drummer(kind, lugs, seed, hand)) for seed in seeds]
@@ -76,6 +118,11 @@ def main() -> None:
     parser.add_argument("--from", type=int, default=0, dest="first", help="the first seed")
     asked = parser.parse_args()
     heads, seeds = asked.heads, range(asked.first, asked.first + asked.heads)
+    print("even by whoever hears all: ", end="")
+    print(", ".join(f"{k} {n}: {ideal(k, n, seeds):.0f} %" for k in KINDS for n in LUGS))
+    print("a lug and its opposite apart after a turn of one: ", end="")
+    shown = ((n, s, told_apart_cents(n, s)) for n in LUGS for s in (0.05, 0.1, 0.2))
+    print(", ".join(f"{n} lugs {s:.0%}: {c:.2f}" for n, s, c in shown))
     began = time.perf_counter()
     for follows in (True, False):
         hand = replace(Hand(), follows=follows)

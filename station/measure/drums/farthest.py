@@ -9,8 +9,10 @@ slipped, if any), weighed by how well it explains what was heard at first, and t
 from what it leaves possible: a mixture of normal distributions, the evidence of each in closed
 form.
 
-Turns change lugs by what they were turned, which is the same whichever of two opposite ones was
-off; so they add nothing, and what was heard at first is kept for later rounds.
+Turns change lugs by what they were turned, and to the first order steady modes hear the same of it
+whichever of two opposite lugs was off; so what was heard at first is kept for later rounds, and no
+more is learned. To the second order a turn at one lug alone moves the families of modes apart
+by half a cent where it, or its opposite, was 10 % slack (`bench_heads`): no use is made of that.
 """
 
 from __future__ import annotations
