@@ -43,7 +43,7 @@ from station.music.temperaments import A_CLASS
 
 __all__ = ["Evidence", "InstrumentPitch", "NoteOffset", "instrument_pitch"]
 
-OUTWEIGHS = 0.5
+HARDLY, CLEARLY = 0.4, 0.6  # of all: it does not outweigh the others, it does
 ENOUGH_CENTS = 1.0
 """Two tones in turn are told apart from 3 cents on at 440 Hz (Wier, Jesteadt & Green, JASA 61,
 1977: 1 to 2 Hz below 1 kHz; from memory), together a cent beats once in four seconds."""
@@ -153,22 +153,29 @@ def _told(named: Posterior, heard: Sequence[Sounded]) -> Posterior:
     Half-way between two tunings lies an A4 that neither has. But roots that ask the same of every
     note heard are one tuning: no reed decides between them, so A4 is their mean, each as likely as
     it is in general. Of an instrument that gave nothing but A's just is left out: whatever other
-    notes it may have, a band tunes to this A.
+    notes it may have, a band tunes to this A. What hardly outweighs the others leaves them a part
+    of their say, so that A4 does not jump as a note is heard a little otherwise.
     """
-    keep = np.ones(len(named.probability), dtype=bool)
     family, probability = max(by_family(named).items(), key=lambda item: item[1])
-    if probability > OUTWEIGHS:
-        keep = named.family == family
-        shares = by_root(named)
-        _, root = max(shares, key=lambda each: shares[each] * (each[0] == family))
-        alike = _alike(named.where(keep), root, heard)
-        if sum(shares[family, each] for each in alike) > OUTWEIGHS:
-            naming = int(named.naming[0])
-            keep &= np.array([each[naming] in alike for each in named.shapes.roots])[named.shape]
-            named = named if len(alike) == 1 else named.at_any_pitch()
-    elif all(each.midi % 12 == A_CLASS for each in heard) and not named.naming.any():
-        keep = named.family != FAMILIES.index("just")
-    return named.where(keep)
+    others = _say_of_others(probability)
+    only_a = all(each.midi % 12 == A_CLASS for each in heard) and not named.naming.any()
+    if others == 1.0 and only_a:
+        return named.where(named.family != FAMILIES.index("just"))
+    own = named.family == family
+    weight = np.where(own, 1.0, others)
+    shares = by_root(named)
+    _, root = max(shares, key=lambda each: shares[each] * (each[0] == family))
+    alike = _alike(named.where(own), root, heard)
+    naming = int(named.naming[0])
+    of_root = np.array([each[naming] in alike for each in named.shapes.roots])[named.shape]
+    share = sum(shares[family, each] for each in alike)
+    weight = np.where(own & ~of_root, _say_of_others(share), weight)
+    models = named if len(alike) == 1 else named.at_any_pitch()
+    return models.weighted(weight)
+
+
+def _say_of_others(share: float) -> float:
+    return min(1.0, max(0.0, (CLEARLY - share) / (CLEARLY - HARDLY)))
 
 
 def _alike(models: Posterior, root: str | None, heard: Sequence[Sounded]) -> set[str | None]:
@@ -234,7 +241,8 @@ def _notes(
     bad = (told.probability @ told.bad > 0.5) & (not misfit)
     asked: Floats | None = None
     if family is not None and FAMILIES[family] != OFFSETS:
-        shape = int(told.shape[told.probability.argmax()])
+        of_it = told.where(told.family == family)
+        shape = int(of_it.shape[of_it.probability.argmax()])
         asked = told.shapes.cents[shape] - (told.shapes.shift[shape, naming] - 100.0 * steps)
     return tuple(
         _offset(

@@ -141,15 +141,25 @@ def _between(tone: Tone, voice: Voice) -> tuple[float, float]:
     cents = CENTS * (voice.ratio - 1.0)
     own, other = 1.0 / tone.uncertainty_cents**2, 1.0 / max(CENTS * voice.sd, 1e-6) ** 2
     share = other / (own + other)
-    apart = CENTRE_WORTH * math.sqrt(share * (1.0 - share)) * abs(cents)
+    apart = CENTRE_WORTH * (1.0 - share) * abs(cents)
     return tone.hz * (1.0 + share * cents / CENTS), math.hypot(math.sqrt(1 / (own + other)), apart)
 
 
 def _amid(tone: Tone, voices: list[Voice]) -> tuple[float, float]:
-    """Pitch and uncertainty half-way between two lines that nearly are one."""
-    low, high = sorted(voice.ratio for voice in voices)
+    """Pitch and uncertainty half-way between two lines that nearly are one.
+
+    Were it one sound that sways, it would be heard at the centre of their power: the pitch may be
+    anywhere between the two, evenly, as far as this can tell.
+    """
+    middle = sum(voice.ratio for voice in voices) / len(voices)
+    power = [voice.level**2 for voice in voices]
+    centre = sum(p * voice.ratio for p, voice in zip(power, voices, strict=True)) / sum(power)
     sd = CENTS * 0.5 * math.hypot(*(voice.sd for voice in voices))
-    return tone.hz * 0.5 * (low + high), math.hypot(sd, CLOSE_WORTH * apart_cents(high, low))
+    unsure = math.hypot(
+        apart_cents(middle, centre) / math.sqrt(12.0),
+        CLOSE_WORTH * apart_cents(voices[0].ratio, voices[-1].ratio),
+    )
+    return tone.hz * middle, math.hypot(sd, unsure)
 
 
 def _drift_cents(x: NDArray[np.float32], rate_hz: float, tone: Tone) -> float:

@@ -20,6 +20,7 @@ from station.music.pitch import A4_MIDI, A4_STANDARD_HZ
 SAME_NOTE_CENTS = 50.0
 """A note told again moved less than this; farther off it is another note of the same chord."""
 
+FAR_LESS_SURE = 3.0
 LEAST_CENTS = 0.05  # no pitch here is surer: cards differ by more (30 ppm, from memory)
 MOST_CENTS = 25.0
 """A pitch less sure than this tells nothing of a temperament."""
@@ -58,12 +59,17 @@ def median_inharmonicity(notes: Sequence[Sounded]) -> float:
 
 
 def _latest(notes: Iterable[FixedNote]) -> list[FixedNote]:
-    """Notes as last told: the same line and onset and nearly the same pitch replace."""
+    """Notes as last told: the same line and onset and nearly the same pitch replace.
+
+    But not what was far surer: reeds that were told apart are not told apart any longer once
+    their player's breath gives way.
+    """
     kept: list[FixedNote] = []
     for note in notes:
         for place in range(len(kept) - 1, -1, -1):
             if _is_told_again(kept[place], note):
-                kept[place] = note
+                if note.uncertainty_cents <= FAR_LESS_SURE * kept[place].uncertainty_cents:
+                    kept[place] = note
                 break
         else:
             kept.append(note)

@@ -93,8 +93,12 @@ class Posterior:
 
     def at_any_pitch(self) -> Posterior:
         """The same as if no A4 were likelier than another."""
-        share = self.probability * np.exp(-_log_chance_of_name(self.a))
-        return replace(self, probability=share / share.sum())
+        return self.weighted(np.exp(-_log_chance_of_name(self.a)))
+
+    def weighted(self, weight: Floats) -> Posterior:
+        """The same, each component so many times as probable as before; without those of nought."""
+        share = self.probability * weight
+        return replace(self, probability=share / share.sum()).where(weight > 0.0)
 
     def where(self, chosen: Booleans) -> Posterior:
         """Only the chosen components, as probable among themselves as before."""

@@ -270,6 +270,7 @@ def _close_pair(tried: list[_Fitted], best: _Fitted, bands: Bands) -> list[Voice
         return []
     pair = _fit_carefully("two", pair.places, bands)
     good = _explained(pair, bands) >= LEAST_EXPLAINED and _plausible(pair, bands, slow=True)
+    good = good and _in_odd_partials(pair, bands)
     return _voices(pair, bands) if good and _length(pair, bands) < _length(best, bands) else []
 
 
