@@ -141,7 +141,7 @@ def split_of(
     ``still`` are the log odds, known from elsewhere, that the microphone stands still.
 
     Of so many ``lugs`` that every other one pulls along the same mode (4 m), the modes must
-    lie along the lugs, not between them.
+    lie along the lugs, not between them, unless another family pushes them (None).
     """
     if len(heard) < 3:
         return None

@@ -15,7 +15,7 @@ import numpy as np
 from station.errors import DrumError
 from station.measure.drums.families import APART_CENTS, Split, hear_family, split_of
 from station.measure.drums.farthest import farthest
-from station.measure.drums.rim import families
+from station.measure.drums.rim import families, pushed_apart
 from station.measure.drums.turning import RimState
 from station.measure.drums.types import Head, LugPitch, Mode, Stroke
 from station.music.drums import mode_ratio
@@ -29,6 +29,7 @@ EVEN_SURE = 0.9  # so likely it has to be
 IN_CENTS = 2.0  # a fifth of it
 LEAST_TURNS = 1.0 / 720.0  # half a degree: finer no hand turns
 LOUD_DB = -15.0
+PUSHED_CENTS = 0.5  # less than a tap tells: (2,1) may be taken to lie along the lugs
 RINGS_SHARE = 0.35  # of the longest ring: what the finger on the centre lets ring
 FIRST_OVER_FUNDAMENTAL = (1.3, 2.2)  # where (1,1) may stand over (0,1), air and all
 LEFT_OUT = ("rim", "double", "clipped", "other drum")
@@ -56,9 +57,14 @@ def splits(
     found = [each for one in heard if (each := split_of(*one, lugs, still)) is not None]
     if not found or found[0].order != 1:
         return []
+    pushed = bool(np.hypot(*pushed_apart(found[0].z)) > PUSHED_CENTS)
     told = {each.order: each.still for each in found}
     odds = still + sum(told.values())
-    again = [split_of(*one, lugs, odds - told[one[0]]) for one in heard if one[0] in told]
+    again = [
+        split_of(*one, None if pushed and one[0] == 2 else lugs, odds - told[one[0]])
+        for one in heard
+        if one[0] in told
+    ]
     return [each for each in again if each is not None]
 
 
