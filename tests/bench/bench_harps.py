@@ -6,15 +6,21 @@ Instruments of every temperament with random roots, A4 from 412 to 446 Hz and ra
 between C3 and C6 (with --diatonic only those of one major scale), their reeds off by 2 cents at
 random: evenly within 2 cents either way, or Gaussian with that standard deviation.
 
-`right`, `none`, `wrong`: names told, in percent; `sure`: the rightly named at odds of 24 to 1 and
+`right`, `none`, `wrong`: names told, in percent; `sure`: the rightly named at odds of 49 to 1 and
 more, `sure wrong` the wrongly named. `A4`: A4 within 0.2 cents of the A4 that best fits the reeds
 as they are (least squares under the true temperament; the A4 they were meant to have cannot be
 found better than to sigma / sqrt n: 0.37 or 0.63 cents of ten notes); `A4 of right`: the same
-among the rightly named; `limit A4`: how often that of an observer is as near who knows sigma, roots
+among the rightly named (roots that no note tells apart count as one tuning, whose A4 is their
+mean: `open_a4_cents`); `limit A4`: how often that of an observer is as near who knows sigma, roots
 that cannot be told apart averaged. `bet`: how often an observer has the right name who knows how
 the reeds scatter, evenly or Gaussian, and that no reed is bad, and bets on the likeliest however
 little likelier it is. `asked`: how often the station has the right name after as many notes at
 most, but asking for them two by two from the first random three on, until it is sure.
+
+With --until-sure only who plays what is asked for, two by two from three random notes on, until
+the station is sure: how many notes that takes, how often the name was right then, after ten notes,
+after sixteen and after twenty at most. With --layouts whole instruments: the nineteen notes of a
+ten-hole diatonic harp in each key, just and equal, and all 38 of a chromatic one.
 
 Then instruments in none of the temperaments, ten notes each, that were named as one of them:
 per-note offsets of several sizes, sixth-comma meantone and a temperament with four fifths a
@@ -33,7 +39,7 @@ from station.measure.fixed.a4 import InstrumentPitch, instrument_pitch
 from station.measure.fixed.claim import SURE
 from station.measure.fixed.shapes import OFFSETS
 from station.music.names import parse_note
-from station.music.temperaments import TEMPERAMENTS, TemperamentName
+from station.music.temperaments import PITCH_CLASSES, TEMPERAMENTS, TemperamentName, roots_of
 from tests.support.harps import (
     KEYBOARD,
     SCATTERS,
@@ -42,6 +48,7 @@ from tests.support.harps import (
     cents_of,
     fixed_note,
     ideal_observer,
+    open_a4_cents,
     random_harp,
     with_a_bad_reed,
 )
@@ -53,6 +60,8 @@ COLUMNS = (
     "right", "none", "wrong", "sure", "sure wrong", "A4", "A4 of right", "limit A4", "bet", "asked"
 )  # fmt: skip
 FIRST_NOTES = 3
+LAYOUT_COLUMNS = ("right", "wrong", "its key", "other key", "A4")
+UNTIL_COLUMNS = "    right: by 10       by 16       by 20        sure"
 OFFSET_CENTS = (2.0, 3.0, 4.0, 7.0, 12.0)
 FIFTH_CENTS = 1200.0 * math.log2(1.5)
 SYNTONIC_CENTS = 1200.0 * math.log2(81 / 80)
@@ -68,19 +77,27 @@ def heard(harp: Harp) -> InstrumentPitch:
 
 def asked_for(whole: Harp, rng: np.random.Generator, count: int) -> str | None:
     """What is told of an instrument that has all of `whole`'s notes, playing what is asked for."""
+    return asked_until_sure(whole, rng, count)[1]
+
+
+def asked_until_sure(
+    whole: Harp, rng: np.random.Generator, most: int
+) -> tuple[int, str | None, bool]:
+    """Notes played, so many at most, what is told then, and whether nothing more was asked for."""
     reeds = dict(zip(whole.midi, range(len(whole.midi)), strict=True))
     played = [int(each) for each in rng.choice(whole.midi, FIRST_NOTES, replace=False)]
     while True:
         places = [reeds[each] for each in sorted(played)]
         midi, errors = (tuple(row[i] for i in places) for row in (whole.midi, whole.errors))
         found = heard(Harp(whole.name, whole.root, whole.a4_hz, midi, errors))
-        if len(played) >= count or not found.play_next:
-            return found.temperament
+        sure = found.temperament is not None and found.evidence[0].probability >= SURE
+        if len(played) >= most or sure or not found.play_next:
+            return len(played), found.temperament, sure
         steps = found.notes[0].midi - midi[0]
         wanted = [parse_note(each) - steps for each in found.play_next]
         there = [each for each in wanted if each in reeds and each not in played]
         rest = [each for each in whole.midi if each not in played]
-        played += (there or [int(rng.choice(rest))])[: count - len(played)]
+        played += (there or [int(rng.choice(rest))])[: most - len(played)]
 
 
 def shares(
@@ -93,7 +110,7 @@ def shares(
     for _ in range(trials):
         harp = random_harp(rng, name, count, scatter, diatonic=diatonic)
         found = heard(harp)
-        best = harp.best_a4_cents(found)
+        best = open_a4_cents(harp, found)
         near = best is not None and abs(cents_of(found) - best) < NEAR_CENTS
         ideal = ideal_observer(harp, sigma, 0 if best is None else harp.steps(found))
         ideal_near = best is not None and abs(ideal.a4_cents - best) < NEAR_CENTS
@@ -108,6 +125,57 @@ def shares(
     means = 100.0 * np.array(rows, dtype=float).mean(axis=0)
     means[6] *= 100.0 / max(means[0], 1e-9)
     return dict(zip(COLUMNS, means.tolist(), strict=True))
+
+
+def until_sure(name: TemperamentName, reading: str, trials: int) -> str:
+    """How many notes were played until the station was sure, and how often it was right."""
+    rng = np.random.default_rng([99, TEMPERAMENTS.index(name)])
+    steps = (10, 16, 20, len(KEYBOARD))
+    counts, right = [], dict.fromkeys(steps, 0)
+    for _ in range(trials):
+        whole = random_harp(rng, name, len(KEYBOARD), SCATTERS[reading][0])
+        told = {}
+        for most in steps:
+            count, told[most], sure = asked_until_sure(whole, np.random.default_rng(7), most)
+            if sure:
+                break
+        for most in steps:
+            right[most] += told.get(most, told[max(told)]) == name
+        counts.append(count)
+    shares = "".join(f"{100.0 * right[most] / trials:12.1f}" for most in steps)
+    quantiles = np.quantile(counts, [0.5, 0.9, 1.0])
+    return f"{name:24}" + "".join(f"{each:8.0f}" for each in quantiles) + shares
+
+
+RICHTER = (0, 2, 4, 7, 11, 12, 14, 16, 17, 19, 21, 23, 24, 26, 28, 29, 31, 33, 36)
+"""Semitones above the key note of the nineteen notes of a ten-hole diatonic harp."""
+
+
+def layouts(reading: str, trials: int) -> None:
+    """Whole instruments: named, the key told, A4 within NEAR_CENTS."""
+    rng = np.random.default_rng(19)
+    scatter = SCATTERS[reading][0]
+    made: list[tuple[str, TemperamentName, bool]] = [
+        ("ten-hole harp", "just", True), ("ten-hole harp", "equal", True),
+        *(("chromatic harp", name, False) for name in TEMPERAMENTS),
+    ]  # fmt: skip
+    for what, name, is_diatonic in made:
+        rows = []
+        for trial in range(trials):
+            key = trial % 12
+            low = 55 + key
+            midi = tuple(low + step for step in RICHTER) if is_diatonic else tuple(range(60, 98))
+            roots = roots_of(name)
+            root = PITCH_CLASSES[low % 12] if len(roots) == 12 else roots[0]
+            harp = Harp(name, root, 441.0, midi, tuple(scatter(rng, len(midi)).tolist()))
+            found = heard(harp)
+            best = open_a4_cents(harp, found)
+            near = best is not None and abs(cents_of(found) - best) < NEAR_CENTS
+            other = found.root not in (harp.root, None)
+            wrong = found.temperament not in (name, None)
+            rows.append((found.temperament == name, wrong, found.root == harp.root, other, near))
+        means = 100.0 * np.mean(rows, axis=0)
+        print(f"  {what:16}{name:24}" + "".join(f"{each:12.1f}" for each in means), flush=True)
 
 
 def of_fifths(tempered: dict[int, float]) -> Floats:
@@ -186,9 +254,20 @@ def main() -> None:
     parser.add_argument("trials", type=int, nargs="?", default=100)
     parser.add_argument("--counts", type=int, nargs="+", default=COUNTS)
     parser.add_argument("--diatonic", action="store_true")
+    parser.add_argument("--until-sure", action="store_true")
+    parser.add_argument("--layouts", action="store_true")
     wanted = parser.parse_args()
     for reading in SCATTERS:
         print(f"\n{reading}, {wanted.trials} instruments each, percent")
+        if wanted.layouts:
+            print(f"{'':42}" + "".join(f"{each:>12}" for each in LAYOUT_COLUMNS))
+            layouts(reading, wanted.trials)
+        if wanted.until_sure:
+            print(f"{'notes until sure:':24}  median     90%    most" + UNTIL_COLUMNS)
+            for name in TEMPERAMENTS:
+                print(until_sure(name, reading, wanted.trials), flush=True)
+        if wanted.layouts or wanted.until_sure:
+            continue
         print(f"{'':24}{'notes':>6}" + "".join(f"{each:>12}" for each in COLUMNS))
         for count in wanted.counts:
             for name in TEMPERAMENTS:

@@ -202,10 +202,14 @@ def _add_just(found: _Gathered, family: int, heard: frozenset[int]) -> None:
     total = sum(known.values())
     for (key, above), chance in known.items():
         prior = NAMED_SHARE * chance / total
-        shape = found.add(family, np.roll(np.array(above), key), prior)
+        shape = found.add(family, np.array(above)[_ABOVE[key]], prior)
         for naming, steps in enumerate(NAMINGS):
             # The key note stands on the equal scale of any naming: no shift of its own.
             found.name(shape, naming, PITCH_CLASSES[(key - steps) % 12])
+
+
+_ABOVE = (np.arange(12)[None, :] - np.arange(12)[:, None]) % 12
+"""Semitones above each key note of each pitch class."""
 
 
 def _kinds(degrees: frozenset[int]) -> Iterator[tuple[tuple[Degree, ...], float]]:

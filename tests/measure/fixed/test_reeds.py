@@ -135,3 +135,15 @@ def test_two_reeds_that_beat_too_slowly_to_be_told_apart_are_told_by_their_middl
     off = abs(cents(notes[0].hz, low + beat_hz / 2))
     assert off < 0.1
     assert off < 3 * notes[0].uncertainty_cents < 1.0
+
+
+def test_two_lines_that_may_be_one_that_sways_are_as_unsure_as_the_two_readings_are_apart() -> None:
+    low, beat_hz = hz_of(48), 0.42
+    reeds = (Voice(low, end_s=2.3), Voice(low + beat_hz, 0.04, end_s=2.3))
+
+    (note,) = hear(sound(*reeds, length_s=2.7))
+
+    # As two reeds half-way between, as one at the power's centre, a seventh of the way up.
+    apart = (0.5 - 0.04**2 / (0.1**2 + 0.04**2)) * cents(low + beat_hz, low)
+    assert len(note.reeds) == 1
+    assert note.uncertainty_cents > apart / 4
