@@ -113,7 +113,7 @@ class Instrument(Answer):
     """A measured instrument of fixed pitch. `uncertainty_cents` is one standard deviation of its
     A4; `cents` and `beats_hz` are from the present reference, a held A against it;
     `temperament` is null when the notes cannot tell; else it is the first of `evidence`, and
-    the next one its runner-up: at a probability of 0.96 and more it is sure, with less it is
+    the next one its runner-up: at a probability of 0.98 and more it is sure, with less it is
     the likeliest. `enough`: more notes would change
     little; if not, `play_next` says which would help.
     """

@@ -12,7 +12,7 @@ function named({ temperament, root }, noteName, own) {
 }
 
 // As measure/fixed/claim.py has it: with less the likeliest is named, and no more than that is said.
-const SURE = 0.96;
+const SURE = 0.98;
 
 export function temperamentWords(instrument, noteName) {
   if (instrument.temperament === null) return "cannot tell yet";
