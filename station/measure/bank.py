@@ -77,6 +77,21 @@ class PartialBank:
             self._known = fit_heard(self.heard()) if self._rows.count >= LEAST_WINDOWS else None
         return self._known
 
+    def newest(self, whole: Fit) -> tuple[Fit, float] | None:
+        """What the newest windows alone say, and how much later that holds.
+
+        It is a share of the time from the middle of all windows to their end. None where
+        `whole` is not what all these windows have just said.
+        """
+        windows = self._rows.count
+        if whole is not self._known or windows <= LEAST_WINDOWS:
+            return None
+        fit = fit_heard(self.heard().since(windows - LEAST_WINDOWS))
+        if fit is None:
+            return None
+        length = self._size + (windows - 1) * self._step
+        return fit, (windows - LEAST_WINDOWS) * self._step / length
+
     def heard(self) -> Heard:
         """What the windows kept have heard."""
         rows = self._rows.all()

@@ -25,12 +25,14 @@ CLEAR_SIGMAS = 3.0
 SWAY_READINGS = 40  # 0.8 s
 LEAST_SWAY_CENTS = 1.0
 CROSSINGS = 5  # of the centre, by two and a half sways
+SWAY_SHARE = 0.5  # of its spread: so far to either side a sway goes
 CENTRE_SHARE = 0.03  # of a sway's spread: how far off its centre may be
 ON_ITS_WAY_CENTS = 0.2  # in half a reading: 3 cents a second on most strings
 TURNED_SHARE = 0.2  # how far off the line's continuation may be
 # Bass strings glide by 5 to 10 cents in their first third of a second (common practice, no
 # source); a tenth of a second of that, until the readings themselves tell.
 UNKNOWN_CENTS = 0.5
+NOISIER = 4.0  # two thirds of a reading are 1.8 times as unsure as the whole: (3/2)^1.5
 
 
 def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
@@ -55,16 +57,54 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     swaying = _centre_of_sway(track) if moved_cents > LEAST_SWAY_CENTS else None
     if swaying is not None:
         return swaying
-    slope, beside = _line(late)
-    whole, since = abs(slope) * -late[-1][0], slope * length / 2
+    slope, straight = _course(late, newest.uncertainty_cents)
+    since = slope * length / 2
     newest = newest._replace(moving=abs(since) > ON_ITS_WAY_CENTS)
-    straight = whole > STRAIGHT * beside + CLEAR_SIGMAS * newest.uncertainty_cents
-    if straight and len(late) >= LINE_READINGS:
+    if straight:
         drawn_on = newest._replace(hz=newest.hz * math.exp(since / CENTS))
         return less_sure(drawn_on, TURNED_SHARE * since)
     if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
         return less_sure(newest, since)
     return newest
+
+
+def ahead_of(whole: Fit, newest: Fit) -> float:
+    """How far `newest`, the newest part of what `whole` is of, has gone from it, in cents.
+
+    0 where that may be noise, or the noise has just risen, as with a drum's stroke.
+    """
+    if newest.uncertainty_cents > NOISIER * whole.uncertainty_cents:
+        return 0.0
+    ahead = CENTS * math.log(newest.hz / whole.hz)
+    unsure = math.hypot(newest.uncertainty_cents, whole.uncertainty_cents)
+    return ahead if abs(ahead) > CLEAR_SIGMAS * unsure else 0.0
+
+
+def caught_up(now: Fit, whole: Fit, ahead_cents: float, later: float) -> Fit:
+    """`now`, a low string's long reading, where its newest part says that its pitch goes farther.
+
+    `whole` is the reading for its middle; its newest part, `ahead_cents` from it, has its middle
+    later by the share `later` of the half from there to the present.
+    """
+    gone = ahead_cents / later
+    been = CENTS * math.log(now.hz / whole.hz)
+    if been * math.copysign(1.0, gone) >= abs(gone):
+        return now
+    drawn_on = whole._replace(hz=whole.hz * math.exp(gone / CENTS), moving=True)
+    return less_sure(drawn_on, TURNED_SHARE * gone)
+
+
+def _course(late: list[tuple[int, float]], unsure_cents: float) -> tuple[float, bool]:
+    """The slope of `late`, newest first, in cents a sample, and whether they go in a line.
+
+    A turn of the peg that has just begun is a line in the newest of them alone.
+    """
+    for points in (late, late[:LINE_READINGS]):
+        slope, beside = _line(points)
+        whole = abs(slope) * (points[0][0] - points[-1][0])
+        if len(points) >= LINE_READINGS and whole > STRAIGHT * beside + CLEAR_SIGMAS * unsure_cents:
+            return slope, True
+    return _line(late)[0], False
 
 
 def _centre_of_sway(track: Sequence[tuple[int, Fit]]) -> Fit | None:
@@ -77,7 +117,9 @@ def _centre_of_sway(track: Sequence[tuple[int, Fit]]) -> Fit | None:
     # Weighted towards the middle, so that a sway cut off at either end does not count.
     centre = float(cents @ _TAPER)
     spread = float(cents.std())
-    crossings = np.count_nonzero(np.diff(cents > centre))
+    # A pitch that held still and then goes crosses its centre by noise alone: that is no sway.
+    aside = (cents - centre)[np.abs(cents - centre) > SWAY_SHARE * spread]
+    crossings = np.count_nonzero(np.diff(aside > 0))
     if spread < max(LEAST_SWAY_CENTS, 3 * newest.uncertainty_cents) or crossings < CROSSINGS:
         return None
     return newest._replace(

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from station.measure.bank import PartialBank
 from station.measure.decimate import Samples
 from station.measure.fit import Fit
+from station.measure.moving import ahead_of, caught_up, pitch_now
 
 TRACK_READINGS = 1500  # half a minute
 
@@ -20,7 +21,8 @@ class Sounding:
     measured as a whole; `kept_fine` the same of a high note at the fine rate.
     `track` are its fits with the samples they end at. A `suspect` began
     where the mains may be; a note that glides there is none. At sample `steady_at`
-    its readings last agreed with each other.
+    its readings last agreed with each other. The newest part of the last one was
+    `ahead_cents` from the whole of it.
     """
 
     onset: int
@@ -34,6 +36,22 @@ class Sounding:
     bank: PartialBank | None = None
     suspect: bool = False
     steady_at: int = 0
+    ahead_cents: float = 0.0
+
+    def now(self, length: int, usual: int) -> Fit:
+        """The pitch now, when the newest fit is of `length` samples.
+
+        Of one of more than the `usual` many the newest part tells sooner that the pitch moves.
+        """
+        fit = pitch_now(self.track, length)
+        before, self.ahead_cents = self.ahead_cents, 0.0
+        newest = self.bank.newest(self.fit) if self.bank is not None and length > usual else None
+        if newest is None:
+            return fit
+        self.ahead_cents = ahead_of(self.fit, newest[0])
+        if self.ahead_cents * before <= 0:  # twice in a row, or it may be a drum
+            return fit
+        return caught_up(fit, self.fit, self.ahead_cents, newest[1])
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,6 @@ from station.measure.held_back import is_sure, shaken
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, suppose
 from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
-from station.measure.moving import pitch_now
 from station.measure.ringing import explains, rings_on
 from station.measure.sounding import Ended, Followed, News, Sounding
 from station.measure.windows import Heard
@@ -283,7 +282,7 @@ class Tracker:
         note.track.append((now - note.onset, fit))
         if not is_sure(fit) or self._in_doubt(note):
             return []
-        return [Followed(pitch_now(note.track, length), note.onset)]
+        return [Followed(note.now(length, round(READING_S * self._rate_hz)), note.onset)]
 
     def _keep(self, note: Sounding) -> None:
         stop = note.onset + self._longest

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from station.measure.fit import Fit
+from station.measure.moving import pitch_now
 from tests.support.strings import Floats, after_silence, cents, hear_all, noise
 
 RATE_HZ = 48000
@@ -91,3 +93,38 @@ def test_readings_of_a_pluck_that_starts_sharp_are_true_at_their_time_and_know_h
                 assert abs(error) < 5
                 over_claim.append(error / r.uncertainty_cents)
     assert 0.4 < np.sqrt(np.mean(np.square(over_claim))) < 2.5
+
+
+@pytest.mark.parametrize("hz", [30.868, 36.708, 41.203])
+def test_a_tenth_of_a_second_after_a_peg_begins_to_turn_low_strings_lag_by_less_than_four_cents(
+    hz: float,
+) -> None:
+    t = np.arange(round(1.3 * RATE_HZ)) / RATE_HZ
+    began = 0.7
+    for seed, cents_a_s in enumerate((PEG_CENTS_S, -PEG_CENTS_S)):
+        pitch = cents_a_s * np.maximum(t - began, 0)
+        x = after_silence(moving(hz, pitch, seed), RATE_HZ, hiss_db=-55)
+
+        readings, _, _ = hear_all(x, RATE_HZ)
+
+        lags = [
+            cents(r.hz, hz) - np.interp(r.at_s - PLUCK_S, t, pitch)
+            for r in readings
+            if r.at_s > PLUCK_S + began + 0.1
+        ]
+        assert len(lags) > 20
+        assert max(map(abs, lags)) < 4
+
+
+def test_a_pitch_that_held_still_and_then_goes_is_no_sway() -> None:
+    step = 300
+    wiggle = [0.05 * (-1) ** number for number in range(32)]
+    going = [*wiggle, *np.linspace(0.5, 6, 9)]
+    track = [
+        (number * step, Fit(110 * 2 ** (at / 1200), 1e-4, 0.02, 12, 1.0))
+        for number, at in enumerate(going)
+    ]
+
+    now = pitch_now(track, length=1800)
+
+    assert cents(now.hz, 110) > 5
