@@ -236,7 +236,9 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     alive = [float(windows)] * k
     if any(least <= LEAST_WINDOW_SNR * n for least, n in zip(faintest, noise, strict=True)):
         living, counted = _while_alive(columns, np.array(noise))
-        (total, first, second), alive = plain(times @ living), plain(counted)
+        total, first, second = plain(times @ living)
+        # In a reading what dies is a drum more often than a partial.
+        alive = plain(counted) if heard.whole else alive
     # Overlapping windows share their noise: a window is worth step / (length / bandwidth).
     worth = min(1.0, heard.step_s * HANN_NOISE_BANDWIDTH / heard.window_s)
     hertz = 1 / (2 * math.pi * heard.step_s)

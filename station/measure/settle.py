@@ -203,7 +203,12 @@ def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) 
 
 
 def _relieved(part: Fine, heard: Heard, fit: Fit) -> tuple[Heard, Fit]:
-    """The same without what a low string's partials hear of each other, where that is surer."""
+    """The same as of a whole note, without what a low string's partials hear of each other.
+
+    That only where it is surer.
+    """
+    heard = heard._replace(whole=True)
+    fit = fit_heard(heard) or fit
     if heard.window_s * fit.hz > LEAKY_PERIODS:
         return heard, fit
     clean = without_leakage(part.x - part.x.mean(), part.rate_hz, heard)

@@ -161,7 +161,8 @@ class Heard(NamedTuple):
 
     `numbers` (k,) and `frequencies_hz` (k,): the partials and where their
     carriers stand. `rows` (w, 4k + 2): what each window heard, as `write_rows` has
-    it. Windows are `window_s` long, `step_s` apart.
+    it. Windows are `window_s` long, `step_s` apart. `whole`: they are of a whole note, in which
+    partials die one after the other, and one that has died still tells of what it was.
     """
 
     numbers: Floats
@@ -169,6 +170,7 @@ class Heard(NamedTuple):
     rows: Floats
     step_s: float
     window_s: float
+    whole: bool = False
 
     @property
     def power(self) -> Floats:
