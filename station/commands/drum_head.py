@@ -160,12 +160,13 @@ def _lug_line(each: LugPitch) -> str:
 
 
 def _first(found: Head) -> str:
-    worst = found.lugs[found.worst - 1]
     if found.even:
         return f"even: within {EVEN_CENTS:g} cents"
-    if worst.opposite and len(found.lugs) % 2 == 0:
+    # What is turned is the mean of two opposite lugs: it may be farthest out where no lug is.
+    first = max(found.lugs, key=lambda each: round(abs(each.offset_cents), 3))
+    if first.opposite and len(found.lugs) % 2 == 0:
         return (
-            f"begin with lug {worst.lug} and lug {worst.opposite} across from it;"
+            f"begin with lug {first.lug} and lug {first.opposite} across from it;"
             " turn a little, tap all lugs again"
         )
-    return f"begin with lug {worst.lug}; turn a little, tap all lugs again"
+    return f"begin with lug {first.lug}; turn a little, tap all lugs again"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +14,12 @@ import pytest
 import soundfile
 from click.testing import Result
 
-from station.commands.drum_head import placed, run_head
+from station.commands.drum_head import placed, run_head, text_lines
 from station.errors import DrumError, SoundFileError
 from station.measure.drums.types import Mode
 from station.music.drums import CAUTIONS
 from station.music.lugs import clockwise_order, cross_order
-from tests.support.head_taps import stroke_of
+from tests.support.head_taps import random_drummer, stroke_of
 from tests.support.membrane import INCH_M, SimulatedHead, mean_tension
 from tests.support.tapped_file import RATE_HZ, tapped_file, tapped_sound
 
@@ -170,3 +171,14 @@ def test_a_stroke_that_clipped_is_less_sure_than_what_was_told_of_it() -> None:
     found = placed([clipped, good, clipped, good], 4, "clockwise", "a.wav")
 
     assert [each.modes[0].uncertainty_cents for _, each in found] == [0.8, 0.4, 0.8, 0.4]
+
+
+def test_turning_begins_where_two_opposite_lugs_are_farthest_out_together() -> None:
+    drummer = random_drummer("random", 8, 3)
+    said = drummer.tap_round()
+    third = min(said.lugs, key=lambda each: abs(each.offset_cents)).lug
+
+    text = "\n".join(text_lines(replace(said, worst=third), "a.wav"))
+
+    loudest = max(said.lugs, key=lambda each: round(abs(each.offset_cents), 3))
+    assert f"begin with lug {loudest.lug} and lug {loudest.opposite}" in text

@@ -13,7 +13,7 @@ const SHORT = {
   rim: "rim",
   double: "double",
   "other drum": "other drum",
-  weak: "too soft",
+  weak: "no pitch",
   clipped: "too loud",
 };
 
