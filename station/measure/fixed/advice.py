@@ -18,7 +18,7 @@ from statistics import mean, median_low
 
 import numpy as np
 
-from station.measure.fixed.claim import SURE
+from station.measure.fixed.claim import FEW_CLASSES, SURE
 from station.measure.fixed.evidence import Floats
 from station.measure.fixed.expected import Expected
 from station.measure.fixed.instrument import InstrumentPitch, NoteOffset, odds_words
@@ -46,21 +46,29 @@ def notes_to_play(
 
     ``named`` are those of all ``models`` whose notes have the names that are told.
     """
-    found = _chosen(heard, _of_temperament(models, heard), LEAST_NATS) if identify else []
+    few = FEW_CLASSES if identify else 0
+    found = _chosen(heard, _of_temperament(models, heard), LEAST_NATS, few) if identify else []
     found = found or _chosen(heard, _of_a4(named, heard), TELLS_NOTHING)
     return tuple(note_name(midi - NAMINGS[int(named.naming[0])]) for midi in found)
 
 
-def _chosen(heard: Sequence[Sounded], worth: Worth, least: float) -> list[int]:
-    """The notes worth most, one after the other."""
+def _chosen(heard: Sequence[Sounded], worth: Worth, least: float, classes: int = 0) -> list[int]:
+    """The notes worth most, one after the other.
+
+    A temperament's name speaks of twelve: until so many pitch ``classes`` are heard, new ones only,
+    however little they may tell.
+    """
     sounding = [each.midi for each in heard]
     there = np.array(_chances({midi % 12 for midi in sounding}))
     chosen: list[int] = []
     for _ in range(MOST_NOTES):
         free = _candidates(sounding, chosen)
-        told = np.where([place in free for place in range(12)], worth(chosen), 0.0)
+        known = {midi % 12 for midi in (*sounding, *chosen)}
+        few = len(known) < classes
+        open_to = [place in free and not (few and place in known) for place in range(12)]
+        told = np.where(open_to, np.maximum(worth(chosen), 0.0), -1.0)
         best = int((told * there).argmax())
-        if told[best] < least:
+        if told[best] < least and not (few and open_to[best]):
             break
         chosen.append(free[best])
     return chosen
