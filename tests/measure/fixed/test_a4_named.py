@@ -172,3 +172,15 @@ def test_a_whole_diatonic_harp_tuned_just_has_its_key_and_an_a4_no_third_drags()
 
         assert (found.temperament, found.root) == ("just", harp.root)
         assert abs(cents_of(found) - harp.best_a4_cents(found)) < NEAR_CENTS
+
+
+def test_new_pitch_classes_are_asked_for_until_there_are_enough_for_a_name():
+    # Four pitch classes on both sides of the wolf: meantone beyond doubt, but no name yet.
+    table = temperament_cents("quarter-comma meantone", "G")
+    midi = (48, 51, 53, 56, 60, 65, 68)
+    found = instrument_pitch([fixed_note(m, table[m % 12], unsure=0.3) for m in midi])
+
+    asked = {parse_note(name) % 12 for name in found.play_next}
+
+    assert len(asked) == 2
+    assert not asked & {m % 12 for m in midi}
