@@ -20,6 +20,11 @@ from station.measure.fit import CENTS, Fit
 LEAST_READINGS = 4
 LINE_READINGS = 6  # a shorter piece of any curve looks straight
 MOST_READINGS = 15
+# A line through a whole sway is not much longer than what lies beside it, one through half of it
+# is: what goes as steeply as only a quick hand turns a peg must go on for as long as a sway of
+# 4 Hz lasts, the slowest vibrato there usually is (common practice, no source).
+STEEP_CENTS = 1.2  # from reading to reading, 60 cents a second
+STEEP_READINGS = 13
 STRAIGHT = 4.0  # a line is so many times longer than what lies beside it
 CLEAR_SIGMAS = 3.0
 SWAY_READINGS = 40  # 0.8 s
@@ -43,11 +48,11 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     newest_at, newest = track[-1]
     if len(track) < LEAST_READINGS:
         return less_sure(newest, UNKNOWN_CENTS)
-    late = [
+    known = [
         (end - newest_at, CENTS * math.log(fit.hz / newest.hz))
         for end, fit in islice(reversed(track), MOST_READINGS)
-        if newest_at - end <= length
     ]
+    late = [(since, cents) for since, cents in known if -since <= length]
     if len(late) < LEAST_READINGS:
         return less_sure(newest, UNKNOWN_CENTS)
     cents = [cents for _, cents in late]
@@ -58,6 +63,9 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     if swaying is not None:
         return swaying
     slope, straight = _course(late, newest.uncertainty_cents)
+    if straight and abs(slope) * -late[-1][0] > STEEP_CENTS * (len(late) - 1):
+        longer = known[:STEEP_READINGS]
+        straight = len(longer) == STEEP_READINGS and _goes(longer, newest.uncertainty_cents)[1]
     since = slope * length / 2
     newest = newest._replace(moving=abs(since) > ON_ITS_WAY_CENTS)
     if straight:
@@ -99,12 +107,19 @@ def _course(late: list[tuple[int, float]], unsure_cents: float) -> tuple[float, 
 
     A turn of the peg that has just begun is a line in the newest of them alone.
     """
-    for points in (late, late[:LINE_READINGS]):
-        slope, beside = _line(points)
-        whole = abs(slope) * (points[0][0] - points[-1][0])
-        if len(points) >= LINE_READINGS and whole > STRAIGHT * beside + CLEAR_SIGMAS * unsure_cents:
-            return slope, True
-    return _line(late)[0], False
+    slope, straight = _goes(late, unsure_cents)
+    if straight:
+        return slope, True
+    newest_slope, straight = _goes(late[:LINE_READINGS], unsure_cents)
+    return (newest_slope, True) if straight else (slope, False)
+
+
+def _goes(points: list[tuple[int, float]], unsure_cents: float) -> tuple[float, bool]:
+    """The slope of `points` in cents a sample, and whether it is a line's."""
+    slope, beside = _line(points)
+    whole = abs(slope) * (points[0][0] - points[-1][0])
+    straight = whole > STRAIGHT * beside + CLEAR_SIGMAS * unsure_cents
+    return slope, straight and len(points) >= LINE_READINGS
 
 
 def _centre_of_sway(track: Sequence[tuple[int, Fit]]) -> Fit | None:

@@ -71,6 +71,20 @@ def test_a_vibrato_reads_its_centre_while_it_sounds_and_after(
     assert [abs(cents(note.hz, hz)) < 1.5 for note in notes] == [True]
 
 
+@pytest.mark.parametrize("sways_a_s", [4.2, 5.5])
+def test_a_shallow_vibrato_is_not_drawn_on_from_the_middle_of_its_sways(sways_a_s: float) -> None:
+    wide_cents = 9.0
+    for hz in (82.407, 110.0, 329.628):
+        t = np.arange(round(0.9 * RATE_HZ)) / RATE_HZ
+        sway = wide_cents * np.sin(2 * np.pi * sways_a_s * t + 1)
+
+        x = after_silence(moving(hz, sway, seed=2), RATE_HZ, hiss_db=-60)
+        readings, _, _ = hear_all(x, RATE_HZ)
+
+        assert len(readings) > 5
+        assert max(abs(cents(r.hz, hz)) for r in readings) < wide_cents + 3.0
+
+
 @pytest.mark.parametrize("glide_cents", [4.0, 8.0])
 def test_readings_of_a_pluck_that_starts_sharp_are_true_at_their_time_and_know_how_true(
     glide_cents: float,
