@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 
 from station.measure.bank import PartialBank
 from station.measure.decimate import Samples
-from station.measure.fit import Fit
+from station.measure.fit import Fit, apart_cents
 from station.measure.moving import ahead_of, caught_up, pitch_now
 
 TRACK_READINGS = 1500  # half a minute
+STIRRED_READINGS = 4  # 60 ms
 
 
 @dataclass(slots=True)
@@ -45,13 +46,22 @@ class Sounding:
         """
         fit = pitch_now(self.track, length)
         before, self.ahead_cents = self.ahead_cents, 0.0
-        newest = self.bank.newest(self.fit) if self.bank is not None and length > usual else None
+        if self.bank is None or length <= usual or not self._stirs():
+            return fit
+        newest = self.bank.newest(self.fit)
         if newest is None:
             return fit
         self.ahead_cents = ahead_of(self.fit, newest[0])
         if self.ahead_cents * before <= 0:  # twice in a row, or it may be a drum
             return fit
         return caught_up(fit, self.fit, self.ahead_cents, newest[1])
+
+    def _stirs(self) -> bool:
+        """Whether the last readings differ at all: those of a string at rest share their noise."""
+        if len(self.track) < STIRRED_READINGS:
+            return False
+        before = self.track[-STIRRED_READINGS][1]
+        return apart_cents(before.hz, self.fit.hz) > self.fit.uncertainty_cents
 
 
 @dataclass(frozen=True, slots=True)
