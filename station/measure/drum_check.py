@@ -81,8 +81,8 @@ def steady_as_no_drum(x: Floats, rate_hz: float, fit: Fit) -> bool:
     if step < 1:
         return False
     sound = (x - x.mean()).astype(np.float32)
-    # A line of amplitude 1 is heard as a half, its power is a half: twice what is heard.
-    power = 2 * power_of(Windows(np.array([fit.hz]), rate_hz, size).hear(sound, step))[:, 0]
+    # A line of amplitude 1 is heard as 1, its power is a half.
+    power = 0.5 * power_of(Windows(np.array([fit.hz]), rate_hz, size).hear(sound, step))[:, 0]
     if power.mean() < ALONE * float(np.square(sound, dtype=np.float64).mean()):
         return False
     level_db = 10 * np.log10(power)

@@ -33,6 +33,8 @@ def shaken(track: Sequence[tuple[int, Fit]], fit: Fit, heard: Heard) -> bool:
 
     `track`: the sample each known fit ends at, and the fit, the newest last.
     """
+    if track and _follows(track[-1][1], fit):
+        return False
     surest_cents, off_cents = _departure(track, fit)
     if off_cents != 0.0:
         return not _all_have_moved(track, fit, heard, off_cents)
@@ -52,6 +54,12 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
     if not vaguer or off_cents < CLEAR_SIGMAS * surest.uncertainty_cents + OFF_CENTS:
         return fit
     return surest._replace(uncertainty_cents=max(VAGUE_CENTS, surest.uncertainty_cents))
+
+
+def _follows(last: Fit, fit: Fit) -> bool:
+    """Whether there is nothing to ask: both are sure, and near each other."""
+    sure = max(last.uncertainty_cents, fit.uncertainty_cents) < VAGUE_CENTS
+    return sure and apart_cents(fit.hz, last.hz) < OFF_CENTS
 
 
 def is_sure(fit: Fit) -> bool:

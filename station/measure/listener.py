@@ -22,9 +22,10 @@ from station.measure.history import FineHistory, History
 from station.measure.hum import PAUSES_S, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
 from station.measure.moving import less_sure
+from station.measure.reading import READING_PERIODS, READING_S
 from station.measure.settle import LONGEST_S, Fine, Played, least_clipped, settled
 from station.measure.sounding import Ended, Followed, News, Sounding
-from station.measure.tracking import FINE_FROM_HZ, FORGET_S, READING_PERIODS, READING_S, Tracker
+from station.measure.tracking import FINE_FROM_HZ, FORGET_S, Tracker
 from station.measure.types import Gap, Heard, Level, Note, Reading
 
 HOP_S = 0.010
@@ -125,7 +126,7 @@ class Listener:
             self._ask_for_hum(start)
         if self._hum is not None and start - self._hum.origin <= self._hum_lasts:
             hop = (hop - self._hum.sound(start, self._hop)).astype(np.float32)
-        self._history.append(hop)
+        self._history.append(self._tracker.newly.without(hop, start))
         return self._say(self._tracker.step(self._history.stop))
 
     def _ask_for_hum(self, now: int) -> None:
@@ -211,7 +212,7 @@ class Listener:
     def _finer(self, note: Sounding) -> Fine | None:
         """A high note at the fine rate, the mains taken out."""
         x, fine = note.kept_fine, self._fine
-        if note.fit.hz < FINE_FROM_HZ or fine.factor == 1:
+        if note.fit.hz < FINE_FROM_HZ or fine.factor == 1 or note.over:
             return None
         if x is None:
             if not fine.holds(note.onset):

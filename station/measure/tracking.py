@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from station.measure.attacks import Attacks
-from station.measure.bank import PartialBank
 from station.measure.drum_check import (
     SETTLED_S,
     STEADY_S,
@@ -27,17 +26,17 @@ from station.measure.drum_check import (
 )
 from station.measure.ears import Ears
 from station.measure.fit import (
-    Care,
     Fit,
     Guess,
     apart_cents,
     listen_and_fit,
-    window_size,
 )
 from station.measure.held_back import is_sure, shaken
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, suppose
 from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
+from station.measure.newly_struck import NewlyStruck
+from station.measure.reading import READING_S, SKIP_S, measured, reading_length
 from station.measure.ringing import explains, rings_on
 from station.measure.sounding import Ended, Followed, News, Sounding
 from station.measure.windows import Heard
@@ -49,12 +48,6 @@ LISTEN_S = 0.17  # spectrum length at most: five periods of B0
 SHORTEST_S = 0.02
 FRESH_S = 0.3  # so long after a stroke its note is sought at every hop
 STALE_S = 1.0  # what has not begun to sound by then swells slowly, or is no note
-SKIP_S = 0.006  # of a stroke's own noise
-READING_S = 0.12
-READING_PERIODS = 9
-READING_WINDOW_S = 0.025
-READING_PARTIALS = 12  # in a short sound the higher ones add little
-READING_CARE = Care(READING_PARTIALS, READING_WINDOW_S)
 FORGET_S = 4.0  # how much sound is kept
 LONGEST_NOTE_S = 3.0
 FINE_FROM_HZ = 250.0  # twenty partials of lower notes lie within the working rate's pass band
@@ -62,9 +55,11 @@ QUIETEST_DB = -84.0  # under 16-bit rounding noise in the decimated band
 TONAL_TO_START = 0.85
 TONAL_TO_STAY = 0.7
 LOST_HOPS = 9
+NOTICED_EVERY_HOPS = 4
+LATE_HOPS = 2  # by so much an attack may be told too late
+LISTENED_TO_EVERY_HOPS = 8
 NEW_READINGS = 10  # 0.2 s: what changes in a hum may at first be some cents beside it
 SHAKEN_S = 1.0  # so long a drum may shake a string's readings
-KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 RESUME_S = 0.3
 SAME_PITCH_CENTS = 60.0
 AGREE_CENTS = 25.0
@@ -104,6 +99,7 @@ class Tracker:
         self._ears = ears
         self.attacks = Attacks(history, hop_size, ears)
         self._mains = MainsDoubt(history, raw, rate_hz)
+        self.newly = NewlyStruck(history, raw, rate_hz, ears)
         self.reset(0)
 
     def reset(self, start: int) -> None:
@@ -118,6 +114,7 @@ class Tracker:
         self._last_peak_db = -120.0
         self._count = 0
         self._mains.reset()
+        self.newly.reset()
 
     def step(self, now: int) -> News:
         """Take the hop that ends at sample `now`."""
@@ -125,6 +122,12 @@ class Tracker:
         self._count += 1
         if struck_ago is not None:
             self._strike(now - (struck_ago + 1) * self._hop)
+        if self._count % LISTENED_TO_EVERY_HOPS == 0:
+            self.newly.listen(now)
+        if self._count % 2 == 0 and self.newly.looks(now) and self.newly.is_the_old_one(self._note):
+            found = self.newly.find(now)
+            if found is not None:
+                return self._begin_over(*found, now)
         note = self._note
         return self._seek(now) if note is None else self._follow(note, now)
 
@@ -146,10 +149,22 @@ class Tracker:
         note = self._note
         if note is not None and at - note.onset < YOUNG_S * self._rate_hz:
             return
+        if note is not None:
+            self.newly.expect(note.fit, note.onset, at - LATE_HOPS * self._hop)
         self._end_note(stop=at)
         self._attack = max(at, self._from)
         self._struck = True
         self._guess = None
+
+    def _begin_over(self, first: Heard, fit: Fit, now: int) -> News:
+        """Another string was struck over the one that rings on."""
+        onset = self.newly.take_out(now)
+        self._end_note(stop=onset)
+        self._attack, self._struck = onset, True
+        told = self._begin(first, fit, now, self.attacks.level_db)
+        if self._note is not None:
+            self._note.over = True
+        return told
 
     # -- waiting ----------------------------------------------------------
 
@@ -260,17 +275,19 @@ class Tracker:
             self._keep(note)
         if self._count % 2:
             return []
+        if self._count % NOTICED_EVERY_HOPS == 0:
+            self.newly.notice(note.fit, note.onset, now, NOTICED_EVERY_HOPS * self._hop)
         young = now - note.onset < DECIDED_S * self._rate_hz
         if self._count % self._check_every(note, young) == 0:
             self._check_octave(note, now, young)
-        found = self._measure(note, now)
+        found = measured(self._history, self._rate_hz, note, now)
         if found is None or not self._goes_on(note, found[1], now):
             if now - note.last_good > LOST_HOPS * self._hop:
                 self._end_note()
             return []
         heard, fit = found
         if not shaken(note.track, fit, heard):
-            return self._take(note, fit, now, self._reading_length(note, now))
+            return self._take(note, fit, now, reading_length(self._rate_hz, note, now))
         if now - note.steady_at < SHAKEN_S * self._rate_hz:
             return []
         self._end_note()  # what sounds on has to prove itself anew
@@ -289,38 +306,6 @@ class Tracker:
         note.kept = self._history.between(note.onset, stop).copy()
         if note.fit.hz >= FINE_FROM_HZ and self._fine.holds(note.onset):
             note.kept_fine = self._fine.between(note.onset, stop).copy()
-
-    def _may_keep_windows(self, note: Sounding, length: int, fit: Fit) -> bool:
-        """Whether windows tuned to `fit` will serve the readings to come as well."""
-        whole = self._longest_reading(note)
-        sizes = [window_size(n, self._rate_hz, fit.hz, READING_WINDOW_S) for n in (length, whole)]
-        return sizes[0] == sizes[1] and fit.inharmonicity_sd < KNOWN_STIFFNESS
-
-    def _longest_reading(self, note: Sounding) -> int:
-        return round(max(READING_S, READING_PERIODS / note.fit.hz) * self._rate_hz)
-
-    def _reading_length(self, note: Sounding, now: int) -> int:
-        """How many samples back a reading listens: not into the stroke."""
-        so_far = now - note.onset - round(SKIP_S * self._rate_hz)
-        return min(self._longest_reading(note), so_far)
-
-    def _measure(self, note: Sounding, now: int) -> tuple[Heard, Fit] | None:
-        """The pitch of the last READING_S, by the note's bank where it still suits."""
-        length = self._reading_length(note, now)
-        start = now - length
-        bank = note.bank
-        if bank is not None and bank.suits(note.fit.hz):
-            fit = bank.fit(self._history, start, now)
-            if fit is not None and bank.suits(fit.hz):
-                return bank.heard(), fit
-        guess = Guess(note.fit.hz, note.fit.inharmonicity, stiffness=KNOWN_STIFFNESS)
-        x = self._history.between(start, now)
-        found = listen_and_fit(x, self._rate_hz, guess, READING_CARE)
-        if found is not None and self._may_keep_windows(note, length, found[1]):
-            note.bank = PartialBank(
-                found[1], self._rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
-            )
-        return found
 
     def _goes_on(self, note: Sounding, fit: Fit, now: int) -> bool:
         """Whether `fit` is the note still sounding, and not the noise after it."""

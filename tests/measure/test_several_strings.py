@@ -12,8 +12,8 @@ GUITAR_HZ = (82.407, 110.0, 146.832, 195.998, 246.942, 329.628)
 EVERY_S = 1.5
 
 
-# Up and down, as players tune. Not every order can be told apart: all partials of B3 lie 2 cents
-# from every third one of E2.
+# Up and down, as players tune. What is new over a string that has all its partials is in
+# `test_newly_struck.py`.
 @pytest.mark.parametrize("order", [(0, 1, 2, 3, 4, 5), (5, 4, 3, 2, 1, 0)])
 def test_each_string_is_itself_though_the_others_ring_on(order: tuple[int, ...]) -> None:
     x = np.zeros(round(RATE_HZ * (EVERY_S * len(order) + 1)))

@@ -32,19 +32,29 @@ class StiffString:
     def sound(self, rate_hz: int, length_s: float, seed: int = 0) -> Floats:
         """The string alone from its pluck, shape (n,)."""
         rng = np.random.default_rng(seed)
-        t = np.arange(round(rate_hz * length_s)) / rate_hz
         stretched = self.hz / np.sqrt(1 + self.inharmonicity)
-        x = np.zeros(t.size)
+        x = np.zeros(round(rate_hz * length_s))
         gains = dict(self.weak)
         for k in range(1, self.partials + 1):
             f = k * stretched * np.sqrt(1 + self.inharmonicity * k**2)
             phase = rng.uniform(0, 2 * np.pi)
             if k in self.lost or f > 0.45 * rate_hz:
                 continue
-            decay = np.exp(-t * np.sqrt(k) / self.ring_s)
-            gain = gains.get(k, 1.0) / k
-            x += self.level * gain * decay * np.cos(2 * np.pi * f * t + phase)
+            gain = self.level * gains.get(k, 1.0) / k
+            x += _fading(
+                gain, complex(-np.sqrt(k) / self.ring_s, 2 * np.pi * f) / rate_hz, phase, x.size
+            )
         return x
+
+
+def _fading(level: float, change: complex, phase: float, size: int) -> Floats:
+    """The real part of level exp(i phase + change n) for n < `size`, from two short tables."""
+    inner = 256
+    fine = np.exp(change * np.arange(inner))
+    coarse = level * np.exp(1j * phase + change * inner * np.arange(-(-size // inner)))
+    return np.asarray(
+        (np.outer(coarse.real, fine.real) - np.outer(coarse.imag, fine.imag)).ravel()[:size]
+    )
 
 
 def noise(size: int, level_db: float, seed: int = 0) -> Floats:

@@ -1,0 +1,54 @@
+"""What the newest tenth of a second of a sounding note says of its pitch."""
+
+from __future__ import annotations
+
+from station.measure.bank import PartialBank
+from station.measure.fit import Care, Fit, Guess, listen_and_fit, window_size
+from station.measure.history import History
+from station.measure.sounding import Sounding
+from station.measure.windows import Heard
+
+SKIP_S = 0.006  # of a stroke's own noise
+READING_S = 0.12
+READING_PERIODS = 9
+READING_WINDOW_S = 0.025
+READING_PARTIALS = 12  # in a short sound the higher ones add little
+READING_CARE = Care(READING_PARTIALS, READING_WINDOW_S)
+KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
+
+
+def measured(
+    history: History, rate_hz: float, note: Sounding, now: int
+) -> tuple[Heard, Fit] | None:
+    """The pitch of the last READING_S, by the note's bank where it still suits."""
+    length = reading_length(rate_hz, note, now)
+    start = now - length
+    bank = note.bank
+    if bank is not None and bank.suits(note.fit.hz):
+        fit = bank.fit(history, start, now)
+        if fit is not None and bank.suits(fit.hz):
+            return bank.heard(), fit
+    guess = Guess(note.fit.hz, note.fit.inharmonicity, stiffness=KNOWN_STIFFNESS)
+    found = listen_and_fit(history.between(start, now), rate_hz, guess, READING_CARE)
+    if found is not None and _may_keep_windows(rate_hz, note, length, found[1]):
+        note.bank = PartialBank(
+            found[1], rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
+        )
+    return found
+
+
+def reading_length(rate_hz: float, note: Sounding, now: int) -> int:
+    """How many samples back a reading listens: not into the stroke."""
+    so_far = now - note.onset - round(SKIP_S * rate_hz)
+    return min(_longest(rate_hz, note), so_far)
+
+
+def _longest(rate_hz: float, note: Sounding) -> int:
+    return round(max(READING_S, READING_PERIODS / note.fit.hz) * rate_hz)
+
+
+def _may_keep_windows(rate_hz: float, note: Sounding, length: int, fit: Fit) -> bool:
+    """Whether windows tuned to `fit` will serve the readings to come as well."""
+    whole = _longest(rate_hz, note)
+    sizes = [window_size(n, rate_hz, fit.hz, READING_WINDOW_S) for n in (length, whole)]
+    return sizes[0] == sizes[1] and fit.inharmonicity_sd < KNOWN_STIFFNESS
