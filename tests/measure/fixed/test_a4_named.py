@@ -25,7 +25,7 @@ from tests.support.harps import (
 )
 
 EVENLY, GAUSSIAN = SCATTERS
-MANY = 40
+MANY = 30
 NEAR_CENTS = 0.2
 WELL_TEMPERED = ("Werckmeister III", "Vallotti", "Young")
 
