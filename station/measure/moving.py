@@ -37,6 +37,7 @@ TURNED_SHARE = 0.2  # how far off the line's continuation may be
 # Bass strings glide by 5 to 10 cents in their first third of a second (common practice, no
 # source); a tenth of a second of that, until the readings themselves tell.
 UNKNOWN_CENTS = 0.5
+NEW_SIGMAS = 6.0  # of a few readings, which share most of their noise, more is asked
 NOISIER = 4.0  # two thirds of a reading are 1.8 times as unsure as the whole: (3/2)^1.5
 
 
@@ -88,18 +89,18 @@ def ahead_of(whole: Fit, newest: Fit) -> float:
     return ahead if abs(ahead) > CLEAR_SIGMAS * unsure else 0.0
 
 
-def caught_up(now: Fit, whole: Fit, ahead_cents: float, later: float) -> Fit:
+def caught_up(now: Fit, whole: Fit, newest: Fit, later: float) -> Fit:
     """`now`, a low string's long reading, where its newest part says that its pitch goes farther.
 
-    `whole` is the reading for its middle; its newest part, `ahead_cents` from it, has its middle
-    later by the share `later` of the half from there to the present.
+    `whole` is the reading for its middle; its `newest` part has its middle later by the share
+    `later` of the half from there to the present.
     """
-    gone = ahead_cents / later
+    gone = CENTS * math.log(newest.hz / whole.hz) / later
     been = CENTS * math.log(now.hz / whole.hz)
     if been * math.copysign(1.0, gone) >= abs(gone):
         return now
     drawn_on = whole._replace(hz=whole.hz * math.exp(gone / CENTS), moving=True)
-    return less_sure(drawn_on, TURNED_SHARE * gone)
+    return less_sure(less_sure(drawn_on, TURNED_SHARE * gone), newest.uncertainty_cents / later)
 
 
 def _course(late: list[tuple[int, float]], unsure_cents: float) -> tuple[float, bool]:
@@ -107,18 +108,18 @@ def _course(late: list[tuple[int, float]], unsure_cents: float) -> tuple[float, 
 
     A turn of the peg that has just begun is a line in the newest of them alone.
     """
-    slope, straight = _goes(late, unsure_cents)
+    slope, straight = _goes(late, CLEAR_SIGMAS * unsure_cents)
     if straight:
         return slope, True
-    newest_slope, straight = _goes(late[:LINE_READINGS], unsure_cents)
+    newest_slope, straight = _goes(late[:LINE_READINGS], NEW_SIGMAS * unsure_cents)
     return (newest_slope, True) if straight else (slope, False)
 
 
-def _goes(points: list[tuple[int, float]], unsure_cents: float) -> tuple[float, bool]:
-    """The slope of `points` in cents a sample, and whether it is a line's."""
+def _goes(points: list[tuple[int, float]], least_cents: float) -> tuple[float, bool]:
+    """The slope of `points`, in cents a sample, and whether they are a line of `least_cents`."""
     slope, beside = _line(points)
     whole = abs(slope) * (points[0][0] - points[-1][0])
-    straight = whole > STRAIGHT * beside + CLEAR_SIGMAS * unsure_cents
+    straight = whole > STRAIGHT * beside + least_cents
     return slope, straight and len(points) >= LINE_READINGS
 
 

@@ -55,7 +55,7 @@ class Sounding:
         self.ahead_cents = ahead_of(self.fit, newest[0])
         if self.ahead_cents * before <= 0:  # twice in a row, or it may be a drum
             return fit
-        return caught_up(fit, self.fit, self.ahead_cents, newest[1])
+        return caught_up(fit, self.fit, *newest)
 
     def _stirs(self) -> bool:
         """Whether the last readings differ at all: those of a string at rest share their noise."""
