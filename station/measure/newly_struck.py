@@ -21,7 +21,6 @@ from station.measure.fit import CENTS, Fit, Guess, apart_cents, listen_and_fit
 from station.measure.held_back import shaken
 from station.measure.history import History, Samples
 from station.measure.hypothesis import Hypothesis, suppose
-from station.measure.sounding import Sounding
 from station.measure.windows import Floats, Heard, power_of
 
 LOOKED_S = 0.3  # so long after a stroke
@@ -41,6 +40,8 @@ SHARED_CENTS = 20.0
 NEWER = 4.0  # beats and glides leave something of all partials alike
 GONE = 0.5
 LEAST_NOTICED_S = 0.02
+LATE_S = 0.07  # by so much a stroke may be later than it is looked for
+PERIODS = 4
 RISEN = 0.05  # of the peak power, 13 dB under it
 SLOPES = 4  # the stroke may fall into the end of the last but one
 BRIGHTER = 1.15
@@ -103,12 +104,6 @@ class NewlyStruck:
         """Whether it may still be found."""
         return self._ringing is not None and now - self.stroke < LOOKED_S * self._rate_hz
 
-    def is_the_old_one(self, note: Sounding | None) -> bool:
-        """Whether `note`, if any, is but the string that rings on, whenever it seems to begin."""
-        if note is None or self._known is None:
-            return note is None
-        return apart_cents(note.fit.hz, self._known.hz) < OTHER_CENTS
-
     def find(self, now: int) -> tuple[Heard, Fit] | None:
         """The string struck at the stroke, if it is another than the one that rings on."""
         start = self.stroke + round(SKIP_S * self._rate_hz)
@@ -120,7 +115,8 @@ class NewlyStruck:
         if beyond is None:
             return None
         if _untouched(*beyond) < TOUCHED:
-            self._ringing = None  # that string was touched, too
+            if now - start > (LATE_S + PERIODS / self._known.hz) * self._rate_hz:
+                self._ringing = None  # that string was touched, too
             return None
         x = self._history.between(start, now)
         left = (x - self._ringing.sound(start, x.size)).astype(np.float32)
@@ -143,12 +139,13 @@ class NewlyStruck:
     def _beyond(
         self, ringing: Continued, hz: float, start: int, now: int
     ) -> tuple[Floats, Floats] | None:
-        """The power at each partial of what rings, and that beyond it, since sample `start`.
+        """The power at each partial of what rings, and that beyond it, after sample `start`.
 
-        None before two periods are heard: in an even number of them no partial hears another.
+        None before two periods are heard: in an even number of them no partial hears another. In
+        the newest four, for what begins within a window is heard by all.
         """
         period = self._rate_hz / hz
-        size = round((now - start) / period // 2 * 2 * period)
+        size = round(min((now - start) / period // 2 * 2, PERIODS) * period)
         if size == 0:
             return None
         windows = ringing.tuned(self._rate_hz, size)

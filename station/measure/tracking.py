@@ -124,7 +124,7 @@ class Tracker:
             self._strike(now - (struck_ago + 1) * self._hop)
         if self._count % LISTENED_TO_EVERY_HOPS == 0:
             self.newly.listen(now)
-        if self._count % 2 == 0 and self.newly.looks(now) and self.newly.is_the_old_one(self._note):
+        if self._count % 2 == 0 and self.newly.looks(now):
             found = self.newly.find(now)
             if found is not None:
                 return self._begin_over(*found, now)
