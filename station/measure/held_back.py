@@ -46,13 +46,18 @@ def shaken(track: Sequence[tuple[int, Fit]], fit: Fit, heard: Heard) -> bool:
 def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
     """The settled pitch `fit` of a note, or the surest of its readings if that knows better.
 
-    A drum's ring that outlasts a string is measured with it, as if it were the string's.
+    A drum's ring that outlasts a string is measured with it, as if it were the string's. Where
+    another reading as good as sure stands elsewhere, a hand moved the string: then `fit` knows.
     """
     surest = min((known for _, known in track), key=lambda known: known.uncertainty_cents)
-    off_cents = apart_cents(fit.hz, surest.hz)
-    vaguer = fit.uncertainty_cents > max(VAGUE_CENTS, VAGUER * surest.uncertainty_cents)
-    if not vaguer or off_cents < CLEAR_SIGMAS * surest.uncertainty_cents + OFF_CENTS:
+    vague_cents = max(VAGUE_CENTS, VAGUER * surest.uncertainty_cents)
+    clear_cents = CLEAR_SIGMAS * surest.uncertainty_cents + OFF_CENTS
+    if fit.uncertainty_cents <= vague_cents or apart_cents(fit.hz, surest.hz) < clear_cents:
         return fit
+    for _, known in track:
+        sure = known.uncertainty_cents <= vague_cents
+        if sure and apart_cents(known.hz, surest.hz) > clear_cents:
+            return fit
     return surest._replace(uncertainty_cents=max(VAGUE_CENTS, surest.uncertainty_cents))
 
 

@@ -76,6 +76,15 @@ def test_a_settled_pitch_that_knows_less_than_the_readings_gives_way_to_them() -
     assert borne_out(sure, COURSE) == sure
 
 
+def test_a_string_that_a_hand_moved_settles_where_it_came_to_and_not_where_it_was_surest() -> None:
+    left = [(at, KNOWN) for at, _ in COURSE]
+    arrived = KNOWN._replace(hz=STRING_HZ * 2 ** (3.0 / 1200), uncertainty_cents=0.02)
+    vague = arrived._replace(uncertainty_cents=0.5)
+
+    assert borne_out(vague, left) != vague  # nobody moved it
+    assert borne_out(vague, [*left, (left[-1][0] + 300, arrived)]) == vague
+
+
 # Kits over strings that once were misread: a snare's body that outlasts the string, a kick.
 @pytest.mark.parametrize(
     ("kind", "seed"),

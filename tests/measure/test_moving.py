@@ -71,6 +71,29 @@ def test_a_vibrato_reads_its_centre_while_it_sounds_and_after(
     assert [abs(cents(note.hz, hz)) < 1.5 for note in notes] == [True]
 
 
+def test_a_string_that_a_peg_brought_three_cents_settles_where_it_came_to() -> None:
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    pitch = np.interp(t, [0.7, 1.0], [-3.0, 0.0])
+    for hz in (110.0, 195.998):
+        x = after_silence(moving(hz, pitch, seed=2), RATE_HZ, hiss_db=-60)
+
+        _, notes, _ = hear_all(x, RATE_HZ)
+
+        assert [abs(cents(note.hz, hz)) < 1 for note in notes] == [True]
+
+
+@pytest.mark.parametrize("hz", [110.0, 329.628])
+def test_a_short_note_of_a_vibrato_settles_near_its_centre(hz: float) -> None:
+    for wide_cents in (10.0, 20.0):
+        t = np.arange(round(0.6 * RATE_HZ)) / RATE_HZ
+        sway = wide_cents * np.sin(2 * np.pi * 4.5 * t)
+
+        x = after_silence(moving(hz, sway, seed=2), RATE_HZ, hiss_db=-60)
+        _, notes, _ = hear_all(x, RATE_HZ)
+
+        assert [abs(cents(note.hz, hz)) < 5 for note in notes] == [True]
+
+
 @pytest.mark.parametrize("sways_a_s", [4.2, 5.5])
 def test_a_shallow_vibrato_is_not_drawn_on_from_the_middle_of_its_sways(sways_a_s: float) -> None:
     wide_cents = 9.0
