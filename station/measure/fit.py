@@ -30,6 +30,7 @@ LEAST_PERIODS = 4.5  # shorter sounds give no fit
 LEAST_SNR = 10.0  # power over the noise beside it, below which a partial is left out
 LEAST_WINDOW_SNR = 4.0
 NEXT_TO_NOTHING = 1e-6
+ROUNDING = 1e-9
 LEAST_NOISE = 1e-24
 HANN_NOISE_BANDWIDTH = 1.5  # in bins (Harris 1978, table I)
 OUTLIER_SIGMAS = 4.0
@@ -251,6 +252,8 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
         if power > LEAST_SNR * heard_in * n:
             centre = moment / power
             spread = square - centre * moment
+            if spread <= ROUNDING * square:  # digital silence but for one window: no slope
+                continue
             slope = (turn - centre * phase) / spread
             rows.append((number, f + slope * hertz, hertz * math.sqrt(n / (2 * worth * spread))))
     loud = sum(total[:k]) / windows

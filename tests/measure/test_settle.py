@@ -123,3 +123,15 @@ def test_the_silence_after_a_damped_string_does_not_count(hz: float) -> None:
         (note,) = notes
         over_claim.append(cents(note.hz, hz) / note.uncertainty_cents)
     assert np.sqrt(np.mean(np.square(over_claim))) < 2
+
+
+@pytest.mark.parametrize(("rate_hz", "hz"), [(16000, 41.2), (48000, 30.87)])
+def test_a_low_tone_that_a_gate_cuts_off_is_heard_though_nothing_at_all_follows(
+    rate_hz: int, hz: float
+) -> None:
+    tone = 0.3 * np.sin(2 * np.pi * hz * np.arange(rate_hz) / rate_hz)
+    x = np.concatenate((np.zeros(rate_hz // 5), tone, np.zeros(rate_hz // 2)))
+
+    _, notes, _ = hear_all(x.astype(np.float32), rate_hz)
+
+    assert [abs(cents(note.hz, hz)) < 0.1 for note in notes] == [True]

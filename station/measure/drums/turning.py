@@ -116,7 +116,9 @@ class RimState:
             noise = split.covariance + np.eye(2) * (doubt + LEAST_Z_CENTS**2)
             state = state._met(rows * CENTS / square, z, noise)
             told.append((own, z, noise))
-        first = found(told) if self.found is None else self.found
+        # Nobody turned since: what was tapped anew counts, as whoever lost count wants it.
+        kept = self.found is not None and self.found.turned
+        first = self.found if kept else found(told)
         still = self.still + sum(each.still for each in splits)
         still = min(max(still, -SUREST_ODDS), SUREST_ODDS)
         return replace(

@@ -12,7 +12,8 @@ from station.measure.drums.head_pass import TAPS, HeadPass, turns_in_words
 from station.measure.drums.turning import Turn
 from station.measure.drums.types import Mode
 from station.music.lugs import LUG_COUNTS, clockwise_order, cross_order
-from tests.support.head_taps import Drummer, random_drummer, stroke_of
+from tests.support.head_taps import Drummer, Hand, random_drummer, stroke_of
+from tests.support.membrane import SimulatedHead
 
 KEYS = {
     "lugs", "phase", "tap_next", "order", "heard", "advice", "evenness_cents", "even", "says",
@@ -201,6 +202,20 @@ def test_restarting_forgets_the_round_and_not_the_drum() -> None:
 
     assert guide.payload()["heard"] == []
     assert guide.known is known
+
+
+def test_a_round_tapped_anew_says_which_lug_is_farthest_out_whatever_was_tapped_before() -> None:
+    guide, clock = HeadPass(6), Clock()
+    for slack in (1, 3):
+        tensions = [1000.0] * 6
+        tensions[slack - 1] = 850.0
+        head = SimulatedHead(tuple(tensions))
+        drummer = Drummer(head, None, Hand(), np.random.default_rng(slack))
+        guide.restart()
+        tap_round(guide, drummer, clock)
+
+    assert guide.head is not None
+    assert guide.head.farthest.candidates[0] == (3, 6)
 
 
 def test_the_rounds_last_stroke_told_again_concludes_it_anew_and_only_once() -> None:
