@@ -46,14 +46,10 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
 
     `track`: the sample each fit ends at, and the fit, the newest last.
     """
-    newest_at, newest = track[-1]
+    newest = track[-1][1]
     if len(track) < LEAST_READINGS:
         return less_sure(newest, UNKNOWN_CENTS)
-    known = [
-        (end - newest_at, CENTS * math.log(fit.hz / newest.hz))
-        for end, fit in islice(reversed(track), MOST_READINGS)
-    ]
-    late = [(since, cents) for since, cents in known if -since <= length]
+    late = _late(track, MOST_READINGS, length)
     if len(late) < LEAST_READINGS:
         return less_sure(newest, UNKNOWN_CENTS)
     cents = [cents for _, cents in late]
@@ -65,7 +61,7 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
         return swaying
     slope, straight = _course(late, newest.uncertainty_cents)
     if straight and abs(slope) * -late[-1][0] > STEEP_CENTS * (len(late) - 1):
-        longer = known[:STEEP_READINGS]
+        longer = _late(track, STEEP_READINGS)
         straight = len(longer) == STEEP_READINGS and _goes(longer, newest.uncertainty_cents)[1]
     since = slope * length / 2
     newest = newest._replace(moving=abs(since) > ON_ITS_WAY_CENTS)
@@ -75,6 +71,18 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
         return less_sure(newest, since)
     return newest
+
+
+def _late(
+    track: Sequence[tuple[int, Fit]], most: int, length: float = math.inf
+) -> list[tuple[int, float]]:
+    """Of so many readings, as far as `length` samples back: when and how high, from the newest."""
+    newest_at, newest = track[-1]
+    return [
+        (end - newest_at, CENTS * math.log(fit.hz / newest.hz))
+        for end, fit in islice(reversed(track), most)
+        if newest_at - end <= length
+    ]
 
 
 def ahead_of(whole: Fit, newest: Fit) -> float:

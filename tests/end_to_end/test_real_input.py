@@ -271,8 +271,9 @@ def test_page_api_and_lamps_show_what_hear_says_of_the_same_recording(
     }
     for attempt in range(ATTEMPTS):
         take = play_once(browser, pulse, two_strings, tmp_path / str(attempt))
-        # Samples that a busy machine lost, and the station counted, cannot agree.
-        if not take.lost:
+        # Samples that a busy machine lost, and the station counted, cannot agree; nor can what
+        # a sound server that was late left out, which nobody counts: the note begins anew.
+        if not take.lost and all(len(notes) == 1 for notes in take.notes.values()):
             break
     assert not take.lost
 
