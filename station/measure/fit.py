@@ -234,22 +234,21 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     noise = [0.5 * (low + high) + LEAST_NOISE for low, high in pairwise(beside)]
     # What a partial that has died away leaves is noise, whose phase says nothing.
     faintest = plain(np.minimum.reduce(heard.power))
-    alive = [float(windows)] * k
+    floors = [LEAST_SNR * windows * n for n in noise]
     if any(least <= LEAST_WINDOW_SNR * n for least, n in zip(faintest, noise, strict=True)):
-        living, counted = _while_alive(columns, np.array(noise))
-        total, first, second = plain(times @ living)
-        # In a reading what dies is a drum more often than a partial.
-        alive = plain(counted) if heard.whole else alive
+        weight = _alive(columns[:, :k], np.array(noise), heard.whole)
+        total, first, second = plain(times @ _weighted(columns, weight))
+        if heard.whole:  # in a reading what dies is a drum more often than a partial
+            counted = np.maximum(1.0, weight.sum(axis=0))
+            floors = plain(LEAST_SNR * counted * np.array(noise))
     # Overlapping windows share their noise: a window is worth step / (length / bandwidth).
     worth = min(1.0, heard.step_s * HANN_NOISE_BANDWIDTH / heard.window_s)
     hertz = 1 / (2 * math.pi * heard.step_s)
     rows = []
     sums = total, first, second, total[2 * k + 2 :], first[2 * k + 2 :]
-    known = plain(heard.numbers), plain(heard.frequencies_hz), noise, alive
-    for number, f, n, heard_in, power, moment, square, phase, turn in zip(
-        *known, *sums, strict=False
-    ):
-        if power > LEAST_SNR * heard_in * n:
+    known = plain(heard.numbers), plain(heard.frequencies_hz), noise, floors
+    for number, f, n, floor, power, moment, square, phase, turn in zip(*known, *sums, strict=False):
+        if power > floor:
             centre = moment / power
             spread = square - centre * moment
             if spread <= ROUNDING * square:  # digital silence but for one window: no slope
@@ -260,21 +259,26 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
     return rows, loud / (loud + sum(beside))
 
 
-def _while_alive(columns: Floats, noise: Floats) -> tuple[Floats, Floats]:
-    """`columns` of rows, those of partials next to nothing where they have died away.
+def _alive(power: Floats, noise: Floats, whole: bool) -> Floats:
+    """How much each window counts for each partial, of their `power`, shape (windows, k).
 
-    Also in how many windows each partial, shape (k,), has not.
+    Next to nothing where the partial has died away.
     """
-    k = noise.size
-    power = columns[:, :k]
-    # Of the windows after it one in fifty is louder than that by chance, and its phase is any.
-    still = np.logical_and.accumulate(power > LEAST_WINDOW_SNR * noise)
-    weight = (still | (power > LEAST_SNR * noise)) + NEXT_TO_NOTHING
+    clear = power > LEAST_WINDOW_SNR * noise
+    if whole:
+        # Of the windows after it one in fifty is louder than that by chance, and its phase is any.
+        clear = np.logical_and.accumulate(clear) | (power > LEAST_SNR * noise)
+    weight: Floats = clear + NEXT_TO_NOTHING
+    return weight
+
+
+def _weighted(columns: Floats, weight: Floats) -> Floats:
+    """`columns` of rows, those of partials as much as each counts."""
+    k = weight.shape[1]
     kept = columns.copy()
     kept[:, :k] *= weight
     kept[:, 2 * k + 2 :] *= weight
-    counted: Floats = np.maximum(1.0, weight.sum(axis=0))
-    return kept, counted
+    return kept
 
 
 def solve(partials: list[Row], tonal: float) -> Fit | None:

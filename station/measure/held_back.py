@@ -23,6 +23,7 @@ VAGUE_CENTS = 0.4
 VAGUER = 2.0  # the noise has risen by 6 dB
 LATE_READINGS = 20  # 0.4 s: the ring of a snare's body or a tom between two strokes
 OFF_CENTS = 2.0
+NEAR = OFF_CENTS / CENTS
 CLEAR_SIGMAS = 3.0
 HARDLY_CENTS = 3.0  # so that with its own uncertainty it stays within 5
 CONFIRMED = 0.5  # nearer to the new pitch than to the old one
@@ -33,12 +34,16 @@ def shaken(track: Sequence[tuple[int, Fit]], fit: Fit, heard: Heard) -> bool:
 
     `track`: the sample each known fit ends at, and the fit, the newest last.
     """
-    if track and _follows(track[-1][1], fit):
-        return False
+    unsure_cents = fit.uncertainty_cents
+    if track and unsure_cents < VAGUE_CENTS:
+        last = track[-1][1]
+        # Both sure, and near each other: there is nothing to ask.
+        if last.uncertainty_cents < VAGUE_CENTS and abs(fit.hz / last.hz - 1.0) < NEAR:
+            return False
     surest_cents, off_cents = _departure(track, fit)
     if off_cents != 0.0:
         return not _all_have_moved(track, fit, heard, off_cents)
-    if surest_cents < VAGUE_CENTS or (track and fit.uncertainty_cents < VAGUE_CENTS):
+    if surest_cents < VAGUE_CENTS or (track and unsure_cents < VAGUE_CENTS):
         return False
     return not _hangs_together(fit, heard)
 
@@ -59,12 +64,6 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
         if sure and apart_cents(known.hz, surest.hz) > clear_cents:
             return fit
     return surest._replace(uncertainty_cents=max(VAGUE_CENTS, surest.uncertainty_cents))
-
-
-def _follows(last: Fit, fit: Fit) -> bool:
-    """Whether there is nothing to ask: both are sure, and near each other."""
-    sure = max(last.uncertainty_cents, fit.uncertainty_cents) < VAGUE_CENTS
-    return sure and apart_cents(fit.hz, last.hz) < OFF_CENTS
 
 
 def is_sure(fit: Fit) -> bool:

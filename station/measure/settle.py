@@ -49,6 +49,9 @@ MOST_LOWERED = 4  # by more, windows would be far from whole periods, and little
 ENOUGH_S = 0.5  # of a clipped note's end, at least
 ENOUGH_SHARE = 0.3
 LEAKY_PERIODS = 13.0  # in windows of more neighbours are farther away
+# In power, over one window: a string of 0.6 s heard in a tenth of a second. At 1 s strings are well
+# within their bound without.
+LEAKY_FADE = 0.25
 VOTE_S = 0.17
 VOTES = 5
 ENOUGH_VOTES = 3
@@ -209,13 +212,21 @@ def _relieved(part: Fine, heard: Heard, fit: Fit) -> tuple[Heard, Fit]:
     """
     heard = heard._replace(whole=True)
     fit = fit_heard(heard) or fit
-    if heard.window_s * fit.hz > LEAKY_PERIODS:
+    if heard.window_s * fit.hz > LEAKY_PERIODS or not _dies_soon(heard):
         return heard, fit
     clean = without_leakage(part.x - part.x.mean(), part.rate_hz, heard)
     better = fit_heard(clean)
     if better is None or better.uncertainty_cents > fit.uncertainty_cents:
         return heard, fit
     return clean, better
+
+
+def _dies_soon(heard: Heard) -> bool:
+    """Whether partials fade so fast that a window hears it: of what holds still nothing leaks."""
+    power = heard.power.sum(axis=1)
+    middle = power.size // 2
+    windows = middle * heard.step_s / heard.window_s
+    return bool(power[0] > power[middle] * math.exp(LEAKY_FADE * windows))
 
 
 def _surer(*listened: tuple[Heard, Fit] | None) -> tuple[Heard, Fit] | None:

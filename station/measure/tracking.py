@@ -66,6 +66,7 @@ AGREE_CENTS = 25.0
 LEAST_PERIODS = 4.6
 SHORTEST_NOTE_S = 0.06
 TAIL_DB = 26.0  # what sounds on this far below a note, unstruck, is its echo
+SOUGHT_EVERY_HOPS = 4
 CHECK_EVERY_HOPS = 8
 ENOUGH_VOTES = 3
 CHECK_AGAIN_HOPS = 24
@@ -124,7 +125,7 @@ class Tracker:
             self._strike(now - (struck_ago + 1) * self._hop)
         if self._count % LISTENED_TO_EVERY_HOPS == 0:
             self.newly.listen(now)
-        if self._count % 2 == 0 and self.newly.looks(now):
+        if self._count % SOUGHT_EVERY_HOPS == 0 and self.newly.looks(now):
             found = self.newly.find(now)
             if found is not None:
                 return self._begin_over(*found, now)
