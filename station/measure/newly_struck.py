@@ -21,7 +21,7 @@ from station.measure.fit import CENTS, Fit, Guess, apart_cents, listen_and_fit
 from station.measure.held_back import shaken
 from station.measure.history import History, Samples
 from station.measure.hypothesis import Hypothesis, suppose
-from station.measure.windows import Floats, Heard, power_of
+from station.measure.windows import Floats, Heard, Windows, power_of
 
 LOOKED_S = 0.3  # so long after a stroke
 SKIP_S = 0.006
@@ -62,6 +62,7 @@ class NewlyStruck:
     def reset(self) -> None:
         """Nothing rings on."""
         self._ringing: Continued | None = None
+        self._tuned: Windows | None = None  # of what rings, as many samples as were asked for last
         self._known: Fit | None = None
         self.stroke = 0
         self._guess: Hypothesis | None = None
@@ -73,7 +74,7 @@ class NewlyStruck:
         self._slopes.clear()
         if self.looks(stroke):  # the same stroke, noticed before: nothing of it may count as old
             return
-        self.stroke, self._ringing = stroke, None
+        self.stroke, self._ringing, self._tuned = stroke, None, None
         if stroke - begin < YOUNG_S * self._rate_hz:
             return
         skip = round(SKIP_S * self._rate_hz)
@@ -148,7 +149,9 @@ class NewlyStruck:
         size = round(min((now - start) / period // 2 * 2, PERIODS) * period)
         if size == 0:
             return None
-        windows = ringing.tuned(self._rate_hz, size)
+        if self._tuned is None or self._tuned.size != size:
+            self._tuned = ringing.tuned(self._rate_hz, size)
+        windows = self._tuned
         bound = ringing.heard(windows, now - size)
         heard = windows.hear(self._history.between(now - size, now), size)[0]
         return power_of(bound), power_of(heard - bound)
