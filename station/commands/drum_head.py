@@ -15,7 +15,7 @@ from station.commands.from_start import FromStart
 from station.commands.loudest import as_last_told, hear_loudest
 from station.commands.printed import json_line, print_lines
 from station.errors import DrumError
-from station.measure.drums.farthest import in_words
+from station.measure.drums.farthest import as_data, in_words
 from station.measure.drums.head_pass import turns_in_words
 from station.measure.drums.lugs import EVEN_CENTS, good_taps, head
 from station.measure.drums.types import Head, LugPitch, Stroke
@@ -118,12 +118,7 @@ def json_lines(found: Head, path: str, clipped: bool = False) -> list[str]:
             "evenness_cents": found.evenness_cents,
             "even": found.even,
             "worst": found.worst,
-            "farthest": {
-                "lug": found.farthest.lug,
-                "opposite": found.farthest.opposite,
-                "candidates": [list(each) for each in found.farthest.candidates],
-                "probability": found.farthest.probability,
-            },
+            "farthest": as_data(found.farthest),
             "fundamental_hz": found.fundamental_hz,
             "overtone_hz": found.overtone_hz,
             "confusion": found.confusion,

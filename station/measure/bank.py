@@ -121,8 +121,7 @@ class PartialBank:
             turns = self._windows.turns(np.concatenate((self._last, partials)), self._step)
             phase = self._phase + turns.cumsum(axis=0)
         else:
-            phase = np.zeros(partials.shape)
-            np.cumsum(self._windows.turns(partials, self._step), axis=0, out=phase[1:])
+            phase = self._windows.phases(partials, self._step)
         write_rows(self._rows.room(count), known % BESIDE_EVERY, heard, phase)
         self._last, self._phase = partials[-1:], phase[-1]
         return True

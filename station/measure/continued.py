@@ -31,11 +31,11 @@ class Continued:
     change: Phasors
     origin: int
 
-    def sound(self, start: int, count: int, finer: int = 1) -> Floats:
-        """The samples from number `start` on, shape (count,), `finer` samples for each one."""
+    def sound(self, start: int, count: int) -> Floats:
+        """The samples from number `start` on, shape (count,)."""
         now = self.amplitude * np.exp(self.change * (start - self.origin))
-        table = carriers(-self.change.imag / finer, count)  # exp(+i angle n)
-        fading = np.exp(self.change.real[:, None] / finer * np.arange(count))
+        table = carriers(-self.change.imag, count)  # exp(+i angle n)
+        fading = np.exp(self.change.real[:, None] * np.arange(count))
         x: Floats = (now.real @ (table.real * fading)) - (now.imag @ (table.imag * fading))
         return x
 
@@ -69,8 +69,7 @@ def carried_on(
     x = history.between(start, start + size + STEPS * step)
     windows = Windows(hz, rate_hz, size)
     heard = windows.hear(x, step)
-    phase = np.zeros(heard.shape)
-    np.cumsum(windows.turns(heard, step), axis=0, out=phase[1:])
+    phase = windows.phases(heard, step)
     at = step * (np.arange(len(heard)) - STEPS / 2)
     square = float(at @ at)
     level = 0.5 * np.log(power_of(heard))

@@ -22,7 +22,7 @@ from typing import NamedTuple
 import numpy as np
 
 from station.measure.hypothesis import most_stretched
-from station.measure.windows import Floats, Heard, Windows, plain, row_width, write_rows
+from station.measure.windows import Floats, Heard, Windows, plain
 
 MOST_PARTIALS = 20
 TOP_SHARE = 0.34  # of the sample rate: the decimator's pass band
@@ -200,11 +200,7 @@ def _listen(
     frequencies = partial_frequencies(hz, inharmonicity, numbers)
     between = half_way(hz, inharmonicity, numbers)
     windows = Windows(np.concatenate((frequencies, between)), rate_hz, size)
-    heard = windows.hear(x, step)
-    phase = np.zeros((len(heard), numbers.size))
-    np.cumsum(windows.turns(heard[:, : numbers.size], step), axis=0, out=phase[1:])
-    rows = np.empty((len(heard), row_width(numbers.size)))
-    write_rows(rows, 0, heard, phase)
+    rows = windows.rows(windows.hear(x, step), numbers.size, step)
     return Heard(numbers, frequencies, rows, step / rate_hz, size / rate_hz)
 
 

@@ -12,6 +12,7 @@ more, but as strong as strings have them: if so, the lower one is the note.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -246,10 +247,16 @@ def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
     return Hypothesis(hz, inharmonicity, share, float(worth[chosen]), _grounded(strength))
 
 
-def suppose(x: Floats, rate_hz: float, hint_hz: float) -> Hypothesis | None:
-    """Which note may be in `x`, shape (n,); None where none explains enough of it."""
+def suppose(x: Floats, rate_hz: float, coarse_hz: Callable[[Floats], float]) -> Hypothesis | None:
+    """Which note may be in `x`, shape (n,); None where none explains enough of it.
+
+    `coarse_hz` is asked for a coarse pitch of it, 0 for none, if there is anything to explain.
+    """
     peaks = find_peaks(x, rate_hz)
-    guess = None if peaks is None else decide(peaks, (hint_hz,) if hint_hz > 0 else ())
+    if peaks is None:
+        return None
+    hint_hz = coarse_hz(x)
+    guess = decide(peaks, (hint_hz,) if hint_hz > 0 else ())
     if guess is None or guess.share < SHARE_TO_START or guess.worth < WORTH_TO_START:
         return None
     if not guess.grounded or guess.hz * x.size / rate_hz < FIRST_GUESS_PERIODS:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from station.measure.windows import Floats, Heard, Phasors, Windows, hann, row_width, write_rows
+from station.measure.windows import Floats, Heard, Phasors, Windows, hann
 
 LEAST_POWER = 1e-30
 
@@ -39,11 +39,7 @@ def without_leakage(x: Floats, rate_hz: float, heard: Heard) -> Heard:
     left = sound - _sum_of(strength / through, each, x.size, (size - 1) / 2)
     anew = windows.hear(left.astype(np.float32), step)
     anew[:, :k] += own.astype(np.complex64)
-    phase = np.zeros((len(anew), k))
-    np.cumsum(windows.turns(anew[:, :k], step), axis=0, out=phase[1:])
-    rows = np.empty((len(anew), row_width(k)))
-    write_rows(rows, 0, anew, phase)
-    return heard._replace(rows=rows)
+    return heard._replace(rows=windows.rows(anew, k, step))
 
 
 def _between(frequencies_hz: Floats) -> Floats:

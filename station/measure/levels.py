@@ -122,7 +122,7 @@ class LevelMeter:
             whole: Samples = np.concatenate((self._edge, block))
             for at in clips(whole) + (stop - whole.size):
                 # One entry for what clips in one go is enough to answer by.
-                if not self._clips or at - self._clips[-1] >= self._interval // CLIPS_AN_INTERVAL:
+                if not self._clips or at - self._clips[-1] >= self._slot:
                     self._clips.append(int(at))
             self._count_full(block, stop - block.size)
         kept = CLIP_RUN - 1

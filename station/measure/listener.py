@@ -22,7 +22,7 @@ from station.measure.history import FineHistory, History
 from station.measure.hum import PAUSES_S, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
 from station.measure.moving import less_sure
-from station.measure.reading import READING_PERIODS, READING_S
+from station.measure.reading import longest_s
 from station.measure.settle import LONGEST_S, Fine, Played, least_clipped, settled
 from station.measure.sounding import Ended, Followed, News, Sounding
 from station.measure.tracking import FINE_FROM_HZ, FORGET_S, Tracker
@@ -190,8 +190,8 @@ class Listener:
         bet_cents = BET_CENTS if at_s - onset_s < YOUNG_S else LATE_BET_CENTS
         clipped = self._clipped(onset_s, at_s)
         if clipped:
-            length_s = max(READING_S, READING_PERIODS / fit.hz)
-            by_clipping = self._by_clipping(fit, max(onset_s, at_s - length_s), at_s)
+            from_s = max(onset_s, at_s - longest_s(fit.hz))
+            by_clipping = self._by_clipping(fit, from_s, at_s)
             if by_clipping > CLIPPED_BET_CENTS:
                 return None
             fit = less_sure(fit, by_clipping)

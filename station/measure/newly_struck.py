@@ -121,7 +121,7 @@ class NewlyStruck:
             return None
         x = self._history.between(start, now)
         left = (x - self._ringing.sound(start, x.size)).astype(np.float32)
-        guess = suppose(left, self._rate_hz, self._ears.coarse_hz(left))
+        guess = suppose(left, self._rate_hz, self._ears.coarse_hz)
         known, self._guess = self._guess, guess
         if guess is None or known is None or apart_cents(guess.hz, known.hz) > AGREE_CENTS:
             return None

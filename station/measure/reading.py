@@ -18,10 +18,9 @@ KNOWN_STIFFNESS = 2e-5  # how far one reading's B may be from the next's
 
 
 def measured(
-    history: History, rate_hz: float, note: Sounding, now: int
+    history: History, rate_hz: float, note: Sounding, now: int, length: int
 ) -> tuple[Heard, Fit] | None:
-    """The pitch of the last READING_S, by the note's bank where it still suits."""
-    length = reading_length(rate_hz, note, now)
+    """The pitch of the last `length` samples, by the note's bank where it still suits."""
     start = now - length
     bank = note.bank
     if bank is not None and bank.suits(note.fit.hz):
@@ -43,8 +42,13 @@ def reading_length(rate_hz: float, note: Sounding, now: int) -> int:
     return min(_longest(rate_hz, note), so_far)
 
 
+def longest_s(hz: float) -> float:
+    """How many seconds back a reading of a note at `hz` listens, once it sounds so long."""
+    return max(READING_S, READING_PERIODS / hz)
+
+
 def _longest(rate_hz: float, note: Sounding) -> int:
-    return round(max(READING_S, READING_PERIODS / note.fit.hz) * rate_hz)
+    return round(longest_s(note.fit.hz) * rate_hz)
 
 
 def _may_keep_windows(rate_hz: float, note: Sounding, length: int, fit: Fit) -> bool:

@@ -215,7 +215,7 @@ class Tracker:
         return max(self._attack + skip, now - round(longest_s * self._rate_hz), self._from)
 
     def _suppose(self, x: Floats) -> Hypothesis | None:
-        return suppose(x, self._rate_hz, self._ears.coarse_hz(x))
+        return suppose(x, self._rate_hz, self._ears.coarse_hz)
 
     def _is_mains(self, fit: Fit, now: int) -> bool:
         """Whether `fit` may be the mains: such a pitch has to prove itself a string."""
@@ -281,14 +281,15 @@ class Tracker:
         young = now - note.onset < DECIDED_S * self._rate_hz
         if self._count % self._check_every(note, young) == 0:
             self._check_octave(note, now, young)
-        found = measured(self._history, self._rate_hz, note, now)
+        length = reading_length(self._rate_hz, note, now)
+        found = measured(self._history, self._rate_hz, note, now, length)
         if found is None or not self._goes_on(note, found[1], now):
             if now - note.last_good > LOST_HOPS * self._hop:
                 self._end_note()
             return []
         heard, fit = found
         if not shaken(note.track, fit, heard):
-            return self._take(note, fit, now, reading_length(self._rate_hz, note, now))
+            return self._take(note, fit, now, length)
         if now - note.steady_at < SHAKEN_S * self._rate_hz:
             return []
         self._end_note()  # what sounds on has to prove itself anew

@@ -115,6 +115,21 @@ class Windows:
         angle: Floats = np.arctan2(turned.imag, turned.real)
         return angle
 
+    def phases(self, heard: Phasors, step: int) -> Floats:
+        """Each phase beyond its carrier's, from nought in the first window on; as `turns`.
+
+        Shape (windows, k), radians.
+        """
+        phase = np.zeros(heard.shape)
+        np.cumsum(self.turns(heard, step), axis=0, out=phase[1:])
+        return phase
+
+    def rows(self, heard: Phasors, partials: int, step: int) -> Floats:
+        """What `Heard.rows` has of windows that heard so many partials, and between them."""
+        rows = np.empty((len(heard), row_width(partials)))
+        write_rows(rows, 0, heard, self.phases(heard[:, :partials], step))
+        return rows
+
 
 class KeptWindows(Windows):
     """The same, ready to hear a few windows at a time, again and again.

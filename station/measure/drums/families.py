@@ -150,7 +150,7 @@ def split_of(
     evidence, first, second = _in_the_plane(split, variance[:, 1])
     logs = logs + evidence
     half = logs.size // len(POWERS)
-    own = _log_sum(logs[:half]) - _log_sum(logs[half:])
+    own = float(np.logaddexp.reduce(logs[:half]) - np.logaddexp.reduce(logs[half:]))
     logs[:half] += still
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
@@ -163,12 +163,6 @@ def split_of(
     mean = float(weights @ centre)
     centre_cents = math.sqrt(unsure[0] + weights @ (centre - mean) ** 2)
     return Split(order, mean_z, covariance, shift_cents(middle_hz, mean), centre_cents, own)
-
-
-def _log_sum(logs: Floats) -> float:
-    """The logarithm of the sum of what these are the logarithms of."""
-    most = float(logs.max())
-    return most + math.log(float(np.exp(logs - most).sum()))
 
 
 def _fits(

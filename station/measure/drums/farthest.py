@@ -124,6 +124,16 @@ def farthest(lots: Floats) -> Farthest:
     return Farthest(lug, opposite_lug(lug, lugs), tuple(chosen), min(total, 1.0))
 
 
+def as_data(far: Farthest) -> dict[str, Any]:
+    """The same as plain data: a key of a head's in what is printed and served."""
+    return {
+        "lug": far.lug,
+        "opposite": far.opposite,
+        "candidates": [list(each) for each in far.candidates],
+        "probability": far.probability,
+    }
+
+
 def in_words(far: Farthest, lugs: int) -> str:
     """One line: the lug named, its opposite, and which others it may be."""
     named, *others = [" or ".join(str(lug) for lug in group) for group in far.candidates]

@@ -16,7 +16,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from station.errors import DrumError
-from station.measure.drums.farthest import in_words
+from station.measure.drums.farthest import as_data, in_words
 from station.measure.drums.lugs import beside_lug, describe, good_taps, head
 from station.measure.drums.plain import (
     HZ_LIMITS,
@@ -285,13 +285,7 @@ class HeadPass:
         if self.head is None or self.even:
             return None
         far = self.head.farthest
-        return {
-            "lug": far.lug,
-            "opposite": far.opposite,
-            "candidates": [list(each) for each in far.candidates],
-            "probability": far.probability,
-            "says": in_words(far, self.lugs),
-        }
+        return {**as_data(far), "says": in_words(far, self.lugs)}
 
     def state(self) -> dict[str, Any]:
         """All of it as plain data, for a store."""

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from station.measure.drums.bands import CENTS, RT60_NEPERS
-from station.measure.drums.modes import is_missing, partials_of
+from station.measure.drums.modes import is_missing, look_at, partials_of
 from station.measure.drums.strokes import Identified, identify
 from station.measure.drums.types import Mode, Stroke, StrokeVerdict, Wires
 from station.measure.levels import dbfs
@@ -90,7 +90,9 @@ class Looks(NamedTuple):
 
 def judged(sound: Sound, line: int, at_s: float, final: bool) -> Stroke | None:
     """The stroke that `sound` holds; None where it is no stroke on a drum."""
-    partials = partials_of(sound.low, sound.low_rate_hz, sound.onset)
+    low = sound.low, sound.low_rate_hz, sound.onset
+    look = look_at(*low)
+    partials = partials_of(*low, look)
     found = identify(partials)
     if found is None:
         return None
@@ -101,10 +103,8 @@ def judged(sound: Sound, line: int, at_s: float, final: bool) -> Stroke | None:
     verdict = _verdict(found, looks, sound, final)
     if verdict is None:
         return None
-    low = sound.low, sound.low_rate_hz, sound.onset
-    if verdict in ("good", "weak", "clipped") and is_missing(
-        *low, found.modes, found.fundamental.hz
-    ):
+    measured = verdict in ("good", "weak", "clipped")
+    if measured and is_missing(look, found.modes, found.fundamental.hz):
         # Another mode would pass for the drum's pitch.
         return _without_pitch(found, looks, sound, line, at_s, final)
     return Stroke(

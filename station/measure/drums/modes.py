@@ -109,10 +109,12 @@ class Partial(NamedTuple):
     ring_s: float
 
 
-def partials_of(x: Floats, rate_hz: float, onset: int) -> list[Partial]:
-    """The modes of the stroke that begins at sample `onset` of `x`, shape (n,), from the lowest."""
+def partials_of(x: Floats, rate_hz: float, onset: int, look: Look) -> list[Partial]:
+    """The modes of the stroke that begins at sample `onset` of `x`, shape (n,), from the lowest.
+
+    `look` is its spectrum (`look_at`).
+    """
     ring = Ring(x, rate_hz, onset)
-    look = _look(x, rate_hz, onset)
     peaks = _peaks(look.hz, look.power)
     if not peaks.size:
         return []
@@ -133,13 +135,12 @@ def partials_of(x: Floats, rate_hz: float, onset: int) -> list[Partial]:
     return _distinct([each for each in (loud, *found) if each is not None])
 
 
-def is_missing(x: Floats, rate_hz: float, onset: int, told: Sequence[Mode], low_hz: float) -> bool:
-    """Whether a peak below `low_hz`, louder than all there are near the modes `told`, is none.
+def is_missing(look: Look, told: Sequence[Mode], low_hz: float) -> bool:
+    """Whether a peak of `look` below `low_hz`, louder than all near the modes `told`, is none.
 
     So it is when a sound was cut off before the mode it stands for told anything, or dies away as
     no mode does; whatever else was measured then is not the drum's pitch.
     """
-    look = _look(x, rate_hz, onset)
     peaks = _peaks(look.hz, look.power)
     if not peaks.size:
         return False
@@ -192,8 +193,8 @@ def _bands(groups: list[Group], beside: list[Group]) -> list[tuple[float, float,
     return bands
 
 
-def _look(x: Floats, rate_hz: float, onset: int) -> Look:
-    """The stroke's spectrum."""
+def look_at(x: Floats, rate_hz: float, onset: int) -> Look:
+    """The spectrum of the stroke that begins at sample `onset` of `x`, shape (n,)."""
     first = onset + round(SKIP_S * rate_hz)
     part = x[first : first + round(LOOK_S * rate_hz)]
     if part.size < 16:
