@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import queue
 import signal
 import subprocess
 import sys
@@ -146,11 +147,8 @@ def test_a_builders_own_lamps_are_lit_and_what_may_get_in_their_way_is_said_firs
     assert not [line for line in said if line.startswith(("band ", "roll call"))]
 
 
-def test_a_builders_own_button_is_waited_for(factory, capsys, own_pins):
-    code = while_it_runs(
-        lambda: run_buttons(own_pins, "mock", 1.5, as_json=False),
-        lambda: press(factory, 27, 0.1, last=27),
-    )
+def test_a_builders_own_button_is_waited_for(factory, pressed, capsys, own_pins):
+    code = pressed(lambda: press(factory, 27, 0.1), own_pins)
 
     said = capsys.readouterr().out
     assert code == 0
@@ -200,40 +198,60 @@ def test_signals_mean_afterwards_what_they_meant_before():
 # -- buttons -------------------------------------------------------------------
 
 
-def while_it_runs(run: Callable[[], int], do: Callable[[], None]) -> int:
-    """The exit code of `run`, during which another thread does something."""
-    doing = threading.Thread(target=do)
-    doing.start()
-    code = run()
-    doing.join()
-    return code
+FOREVER_S = 60.0  # a run that somebody ends before
+Pressed = Callable[..., int]
 
 
-def is_open(factory: Any, bcm: int) -> bool:
-    return any(pin.name == f"GPIO{bcm}" for pin in factory.pins) and bool(
-        factory.pin(bcm).when_changed
-    )
+@pytest.fixture
+def pressed(monkeypatch, factory) -> Pressed:
+    """Runs `station lamps buttons` while something is done; its exit code.
+
+    Nothing is done before the command waits for presses, and it ends when what was done
+    has been told, however slow the machine.
+    """
+    waiting: queue.SimpleQueue[tuple[Any, threading.Event]] = queue.SimpleQueue()
+    say_presses = module._say_presses
+
+    def say(told: Any, seconds: float, as_json: bool, ended: threading.Event) -> Any:
+        waiting.put((told, ended))
+        return say_presses(told, seconds, as_json, ended)
+
+    def do_it(do: Callable[[], None]) -> None:
+        told, ended = waiting.get(timeout=FOREVER_S)
+        try:
+            do()
+            wait_until(told.empty)
+        finally:
+            ended.set()
+
+    def run(do: Callable[[], None], config: Path | None = None, as_json: bool = False) -> int:
+        doing = threading.Thread(target=do_it, args=[do])
+        doing.start()
+        code = run_buttons(config, "mock", FOREVER_S, as_json)
+        doing.join()
+        return code
+
+    monkeypatch.setattr(module, "_say_presses", say)
+    return run
 
 
-def press(factory: Any, bcm: int, seconds: float, last: int = REFERENCE_BUTTON.bcm) -> None:
-    """Press once the button on ``last``, the one that is opened last, is waited for."""
-    wait_until(lambda: is_open(factory, last))
+def press(factory: Any, bcm: int, seconds: float) -> None:
     pin = factory.pin(bcm)
     pin.drive_low()
     time.sleep(seconds)
     pin.drive_high()
 
 
-def test_presses_are_told_short_or_long_and_counted(factory, monkeypatch, capsys):
-    monkeypatch.setattr("station.lamps.press.LONG_S", 0.3)
-    monkeypatch.setattr("station.lamps.buttons.LONG_S", 0.3)
+def test_presses_are_told_short_or_long_and_counted(factory, pressed, monkeypatch, capsys):
+    monkeypatch.setattr("station.lamps.press.LONG_S", 1.0)
+    monkeypatch.setattr("station.lamps.buttons.LONG_S", 1.0)
 
     def do() -> None:
         press(factory, QUIET_BUTTON.bcm, 0.1)
         press(factory, QUIET_BUTTON.bcm, 0.1)
-        press(factory, REFERENCE_BUTTON.bcm, 0.5)
+        press(factory, REFERENCE_BUTTON.bcm, 1.5)
 
-    code = while_it_runs(lambda: run_buttons(None, "mock", 1.5, as_json=True), do)
+    code = pressed(do, as_json=True)
 
     said = objects(capsys.readouterr().out)
     assert code == 0
@@ -244,33 +262,34 @@ def test_presses_are_told_short_or_long_and_counted(factory, monkeypatch, capsys
         ("quiet", None),
         ("reference", None),
     ]
-    assert 0.1 <= said[0]["seconds"] < 0.3 <= said[2]["seconds"]
+    assert 0.1 <= said[0]["seconds"] < 1.0 <= said[2]["seconds"]
     assert [(each["presses"], each["stuck"]) for each in said[3:]] == [(2, False), (1, False)]
 
 
-def test_people_read_each_press_and_which_button_was_not_pressed(factory, capsys):
-    code = while_it_runs(
-        lambda: run_buttons(None, "mock", 0.6, as_json=False),
-        lambda: press(factory, QUIET_BUTTON.bcm, 0.1),
-    )
+def test_people_read_each_press_and_which_button_was_not_pressed(factory, pressed, capsys):
+    code = pressed(lambda: press(factory, QUIET_BUTTON.bcm, 0.1))
 
     lines = capsys.readouterr().out.splitlines()
     assert code == 0
     assert lines[1].startswith("Press quiet (GPIO 22) and reference (GPIO 23)")
-    assert lines[2].startswith("quiet: short press (0.1")
+    assert lines[2].startswith("quiet: short press (0.")
     assert lines[3].endswith("1 press")
     assert "no press: if you did press it, look for a loose wire" in lines[4]
 
 
-def test_a_button_that_stays_down_is_told_and_ends_with_exit_code_1(factory, monkeypatch, capsys):
+def test_a_button_that_stays_down_is_told_and_ends_with_exit_code_1(
+    factory, pressed, monkeypatch, capsys, caplog
+):
     for name in ("press.LONG_S", "buttons.LONG_S"):
         monkeypatch.setattr(f"station.lamps.{name}", 0.05)
     monkeypatch.setattr("station.lamps.press.STUCK_S", 0.1)
 
-    code = while_it_runs(
-        lambda: run_buttons(None, "mock", 0.6, as_json=False),
-        lambda: press(factory, QUIET_BUTTON.bcm, 0.8),
-    )
+    def do() -> None:
+        factory.pin(QUIET_BUTTON.bcm).drive_low()
+        wait_until(lambda: "held down or stuck" in caplog.text)
+        time.sleep(0.1)  # logged, then told
+
+    code = pressed(do)
 
     text = capsys.readouterr().out
     assert code == 1
