@@ -17,10 +17,13 @@ from station.room.evening import Evening
 from station.room.model import Player
 from station.room.parts import Context
 from station.room.roster import Roster
+from station.web.openapi import describe_api
 from tests.support.rehearsal import make_rehearsal
 from tests.support.rehearsal_events import heard_of_events
 from tests.support.rehearsal_run import Score, solve, told_to_the_room
+from tests.support.schema import faults
 
+API = describe_api()
 GUITAR_MIDI = (64, 59, 55, 50, 45, 40)
 
 
@@ -169,7 +172,10 @@ def test_a_guitar_that_went_flat_all_over_is_told_as_its_player() -> None:
     hall.play(120.0, flat, 3)
     hall.play(10.0, lines=3)
 
-    (entry,) = hall.evening.drifted()
+    told = json.loads(json.dumps(hall.evening.as_json(hall.now_s), allow_nan=False))
+    (entry,) = told["drifted"]
+    assert told["common"] is not None
+    assert faults(told, API["components"]["schemas"]["Evening"], API) == []
     assert (entry["player"], entry["string"]) == ("wren", None)
     assert entry["strings"] == [1, 2, 3, 4, 5, 6]
     assert entry["cents"] == pytest.approx(-12.0, abs=2.5)

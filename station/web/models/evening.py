@@ -23,10 +23,14 @@ class Drifted(Answer):
 
 
 class CommonDrift(Answer):
-    """The whole band together."""
+    """The whole band together, since the string tuned longest ago was tuned, `since_s` ago;
+    `confidence` is the probability that it is a drift at all.
+    """
 
     cents: Number
     uncertainty_cents: Number
+    confidence: Number
+    since_s: Number
 
 
 class Evening(Answer):
