@@ -52,7 +52,7 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
     """The settled pitch `fit` of a note, or the surest of its readings if that knows better.
 
     A drum's ring that outlasts a string is measured with it, as if it were the string's. Where
-    another reading as good as sure stands elsewhere, a hand moved the string: then `fit` knows.
+    another reading as good as sure stands nearer to `fit`, a hand moved the string there.
     """
     surest = min((known for _, known in track), key=lambda known: known.uncertainty_cents)
     vague_cents = max(VAGUE_CENTS, VAGUER * surest.uncertainty_cents)
@@ -60,8 +60,9 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
     if fit.uncertainty_cents <= vague_cents or apart_cents(fit.hz, surest.hz) < clear_cents:
         return fit
     for _, known in track:
-        sure = known.uncertainty_cents <= vague_cents
-        if sure and apart_cents(known.hz, surest.hz) > clear_cents:
+        gone_cents = apart_cents(known.hz, surest.hz)
+        sure = known.uncertainty_cents <= vague_cents and gone_cents > clear_cents
+        if sure and apart_cents(known.hz, fit.hz) < gone_cents:
             return fit
     return surest._replace(uncertainty_cents=max(VAGUE_CENTS, surest.uncertainty_cents))
 

@@ -15,7 +15,7 @@ from itertools import islice
 
 import numpy as np
 
-from station.measure.fit import CENTS, Fit
+from station.measure.fit import CENTS, Fit, apart_cents
 
 LEAST_READINGS = 4
 LINE_READINGS = 6  # a shorter piece of any curve looks straight
@@ -49,19 +49,20 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     newest = track[-1][1]
     if len(track) < LEAST_READINGS:
         return less_sure(newest, UNKNOWN_CENTS)
-    late = _late(track, MOST_READINGS, length)
-    if len(late) < LEAST_READINGS:
+    within = _within(track, length)
+    if len(within) < LEAST_READINGS:
         return less_sure(newest, UNKNOWN_CENTS)
-    cents = [cents for _, cents in late]
-    moved_cents = max(cents) - min(cents)
+    hz = [fit.hz for _, fit in within]
+    moved_cents = apart_cents(max(hz), min(hz))
     if moved_cents < CLEAR_SIGMAS * newest.uncertainty_cents:
         return newest
+    late = _since_newest(within)
     swaying = _centre_of_sway(track) if moved_cents > LEAST_SWAY_CENTS else None
     if swaying is not None:
         return swaying
     slope, straight = _course(late, newest.uncertainty_cents)
     if straight and abs(slope) * -late[-1][0] > STEEP_CENTS * (len(late) - 1):
-        longer = _late(track, STEEP_READINGS)
+        longer = _since_newest(list(islice(reversed(track), STEEP_READINGS)))
         straight = len(longer) == STEEP_READINGS and _goes(longer, newest.uncertainty_cents)[1]
     since = slope * length / 2
     newest = newest._replace(moving=abs(since) > ON_ITS_WAY_CENTS)
@@ -73,16 +74,16 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     return newest
 
 
-def _late(
-    track: Sequence[tuple[int, Fit]], most: int, length: float = math.inf
-) -> list[tuple[int, float]]:
-    """Of so many readings, as far as `length` samples back: when and how high, from the newest."""
-    newest_at, newest = track[-1]
-    return [
-        (end - newest_at, CENTS * math.log(fit.hz / newest.hz))
-        for end, fit in islice(reversed(track), most)
-        if newest_at - end <= length
-    ]
+def _within(track: Sequence[tuple[int, Fit]], length: int) -> list[tuple[int, Fit]]:
+    """The last MOST_READINGS, newest first, as far as `length` samples back."""
+    first = track[-1][0] - length
+    return [each for each in islice(reversed(track), MOST_READINGS) if each[0] >= first]
+
+
+def _since_newest(readings: list[tuple[int, Fit]]) -> list[tuple[int, float]]:
+    """When and how high `readings` are from the first of them, the newest: samples and cents."""
+    newest_at, newest = readings[0]
+    return [(end - newest_at, CENTS * math.log(fit.hz / newest.hz)) for end, fit in readings]
 
 
 def ahead_of(whole: Fit, newest: Fit) -> float:

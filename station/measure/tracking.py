@@ -279,7 +279,7 @@ class Tracker:
         if self._count % NOTICED_EVERY_HOPS == 0:
             self.newly.notice(note.fit, note.onset, now, NOTICED_EVERY_HOPS * self._hop)
         young = now - note.onset < DECIDED_S * self._rate_hz
-        if self._count % self._check_every(note, young) == 0:
+        if self._is_asked_again(note, young):
             self._check_octave(note, now, young)
         length = reading_length(self._rate_hz, note, now)
         found = measured(self._history, self._rate_hz, note, now, length)
@@ -322,11 +322,13 @@ class Tracker:
             and apart_cents(fit.hz, note.fit.hz) < SAME_PITCH_CENTS
         )
 
-    def _check_every(self, note: Sounding, young: bool) -> int:
+    def _is_asked_again(self, note: Sounding, young: bool) -> bool:
+        """Whether to ask again now which note it is: once that is decided, only in doubt."""
+        doubted = self._in_doubt(note)
         if not young:
-            return SELDOM_HOPS
-        doubted = len(note.votes) < ENOUGH_VOTES or self._in_doubt(note)
-        return CHECK_EVERY_HOPS if doubted else CHECK_AGAIN_HOPS
+            return doubted and self._count % SELDOM_HOPS == 0
+        often = doubted or len(note.votes) < ENOUGH_VOTES
+        return self._count % (CHECK_EVERY_HOPS if often else CHECK_AGAIN_HOPS) == 0
 
     def _check_octave(self, note: Sounding, now: int, young: bool) -> None:
         """Ask again which note it is; equal answers in a row overrule the first.

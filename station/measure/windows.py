@@ -108,10 +108,15 @@ class Windows:
         `heard` (windows, k): the first k frequencies alone. Shape (windows - 1, k),
         radians from -pi to pi.
         """
+        return self.turns_since(heard[:-1], heard[1:], step)
+
+    def turns_since(self, before: Phasors, heard: Phasors, step: int) -> Floats:
+        """As `turns`, from each window `before`, shape (windows, k), to that in its place."""
         if self._carried[0] != step:
             carried = np.exp(-1j * step * self._angle[: heard.shape[1]])
             self._carried = step, carried.astype(np.complex64)
-        turned = heard[1:] * np.conj(heard[:-1]) * self._carried[1]
+        turned = heard * np.conj(before)
+        turned *= self._carried[1]
         angle: Floats = np.arctan2(turned.imag, turned.real)
         return angle
 
@@ -157,9 +162,9 @@ class KeptWindows(Windows):
         return phasors
 
 
-def power_of(heard: Phasors, out: Floats | None = None) -> Floats:
-    """Squared magnitudes, never quite zero, in double precision; in `out` if given."""
-    power: Floats = np.square(heard.real, dtype=np.float64, out=out)
+def power_of(heard: Phasors) -> Floats:
+    """Squared magnitudes, never quite zero, in double precision."""
+    power: Floats = np.square(heard.real, dtype=np.float64)
     power += np.square(heard.imag, dtype=np.float64)
     power += TINY_POWER
     return power
@@ -220,7 +225,8 @@ def write_rows(rows: Floats, first: int, heard: Phasors, phase: Floats) -> None:
     have zeros there; window `first` is the first of these.
     """
     k, both = phase.shape[1], heard.shape[1]
-    power = power_of(heard, out=rows[:, :both])
+    power = power_of(heard)  # apart, or what follows would write where it reads from
+    rows[:, :both] = power
     rows[:, both] = 1.0
     rows[(first + 1) % BESIDE_EVERY :: BESIDE_EVERY, k : both + 1] = 0.0
     np.multiply(power[:, :k], phase, out=rows[:, both + 1 : -k])

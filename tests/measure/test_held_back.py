@@ -83,6 +83,8 @@ def test_a_string_that_a_hand_moved_settles_where_it_came_to_and_not_where_it_wa
 
     assert borne_out(vague, left) != vague  # nobody moved it
     assert borne_out(vague, [*left, (left[-1][0] + 300, arrived)]) == vague
+    elsewhere = vague._replace(hz=STRING_HZ * 2 ** (9.0 / 1200))
+    assert borne_out(elsewhere, [*left, (left[-1][0] + 300, arrived)]).hz == STRING_HZ
 
 
 # Kits over strings that once were misread: a snare's body that outlasts the string, a kick.
