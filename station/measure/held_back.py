@@ -15,9 +15,14 @@ from itertools import islice
 from station.measure.fit import CENTS, Fit, apart_cents, partials_heard, solve
 from station.measure.windows import Heard
 
-# Five standard deviations keep a reading within 5 cents. Of many partials the mean is believed
-# with less, for a drum's modes lie near one of them or two.
-SURE_CENTS = 1.0
+# A reading is to be within 5 cents but for once in ten thousand. How unsure a few partials are is
+# itself told by few: so many of their standard deviations a pitch may be off as often as that, by
+# Student's t for 4 degrees of freedom and more: `fit.TRUSTED_PARTIALS`, and one for each partial
+# beyond the first, B being known beforehand (Abramowitz & Stegun, Handbook of Mathematical
+# Functions, table 26.10, A = 0.9999). Of many partials the mean is believed with less, for a
+# drum's modes lie near one of them or two.
+WITHIN_CENTS = 5.0
+STUDENT = (15.544, 11.178, 9.082, 7.885, 7.120, 6.594, 6.211)
 MANY_PARTIALS = 8
 VAGUE_CENTS = 0.4
 VAGUER = 2.0  # the noise has risen by 6 dB
@@ -69,7 +74,9 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
 
 def is_sure(fit: Fit) -> bool:
     """Whether `fit` may be told at all."""
-    return fit.uncertainty_cents <= SURE_CENTS or fit.partials >= MANY_PARTIALS
+    if fit.partials >= MANY_PARTIALS:
+        return True
+    return fit.uncertainty_cents * STUDENT[fit.partials - 1] <= WITHIN_CENTS
 
 
 def _departure(track: Sequence[tuple[int, Fit]], fit: Fit) -> tuple[float, float]:

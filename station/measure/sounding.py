@@ -23,7 +23,8 @@ class Sounding:
     `track` are its fits with the samples they end at. A `suspect` began
     where the mains may be; a note that glides there is none. At sample `steady_at`
     its readings last agreed with each other. The newest part of the last one was
-    `ahead_cents` from the whole of it. It was struck `over` another that rings on.
+    `ahead_cents` from the whole of it. It was struck `over` another that rings on. A note none of
+    whose readings could be `told` is none.
     """
 
     onset: int
@@ -39,6 +40,7 @@ class Sounding:
     steady_at: int = 0
     ahead_cents: float = 0.0
     over: bool = False
+    told: bool = False
 
     def now(self, length: int, usual: int) -> Fit:
         """The pitch now, when the newest fit is of `length` samples.

@@ -301,7 +301,11 @@ class Tracker:
         note.track.append((now - note.onset, fit))
         if not is_sure(fit) or self._in_doubt(note):
             return []
-        return [Followed(note.now(length, round(READING_S * self._rate_hz)), note.onset)]
+        told = note.now(length, round(READING_S * self._rate_hz))
+        if told.moving and not is_sure(told):
+            return []
+        note.told = True
+        return [Followed(told, note.onset)]
 
     def _keep(self, note: Sounding) -> None:
         stop = note.onset + self._longest
@@ -377,6 +381,8 @@ class Tracker:
 
     def _publish_pending(self) -> News:
         note, self._pending = self._pending, None
-        if note is None or note.last_good - note.onset < SHORTEST_NOTE_S * self._rate_hz:
+        if note is None or not note.told:
+            return []
+        if note.last_good - note.onset < SHORTEST_NOTE_S * self._rate_hz:
             return []
         return [Ended(note)]

@@ -92,7 +92,8 @@ def test_a_bass_of_few_partials_is_no_kick_and_is_heard_at_once(hz: float, parti
     x = after_silence(string.sound(RATE_HZ, 1.0, 1), RATE_HZ, hiss_db=-80)
     readings, notes, _ = hear_all(x, RATE_HZ)
 
-    assert readings[0].at_s - 0.5 < 0.2
+    # Of two partials no reading is told that might be 5 cents off once in ten thousand times.
+    assert readings[0].at_s - 0.5 < 0.21
     assert max(abs(cents(reading.hz, hz)) for reading in readings) < 1
     assert [abs(cents(note.hz, hz)) < 0.1 for note in notes] == [True]
 

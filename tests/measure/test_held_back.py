@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -65,6 +67,25 @@ def test_few_partials_are_believed_with_less_uncertainty_than_many() -> None:
     assert is_sure(KNOWN)
     assert is_sure(KNOWN._replace(uncertainty_cents=1.6, partials=12))
     assert not is_sure(KNOWN._replace(uncertainty_cents=1.6, partials=3))
+
+
+def beyond(deviations: float, freedom: int) -> float:
+    """How often Student's t is farther from nought than that, by its density's integral."""
+    t = np.linspace(0.0, deviations, 100_001)
+    scale = math.gamma((freedom + 1) / 2) / math.gamma(freedom / 2) / math.sqrt(freedom * math.pi)
+    density = scale * (1 + t * t / freedom) ** (-(freedom + 1) / 2)
+    within = (density.sum() - 0.5 * (density[0] + density[-1])) * t[1]
+    return 1.0 - 2.0 * float(within)
+
+
+@pytest.mark.parametrize("partials", range(1, 8))
+def test_of_few_partials_a_pitch_is_told_if_once_in_ten_thousand_it_is_5_cents_off(
+    partials: int,
+) -> None:
+    for sd_cents in np.arange(0.3, 0.9, 0.01):
+        fit = KNOWN._replace(uncertainty_cents=sd_cents, partials=partials)
+
+        assert is_sure(fit) == (beyond(5.0 / sd_cents, partials + 3) < 1e-4)
 
 
 def test_a_settled_pitch_that_knows_less_than_the_readings_gives_way_to_them() -> None:
