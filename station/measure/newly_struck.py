@@ -37,6 +37,7 @@ UNTOUCHED = 0.1
 LEAST_UNTOUCHED = 0.4
 TOUCHED = 0.25
 SHARED_CENTS = 20.0
+LEAST_PARTIALS = 3  # two may be the ringing string's own, moved by a drum: an octave, for a string
 NEWER = 4.0  # beats and glides leave something of all partials alike
 GONE = 0.5
 LEAST_NOTICED_S = 0.02
@@ -133,7 +134,9 @@ class NewlyStruck:
         if found is None or found[1].tonal < TONAL:
             return None
         heard, fit = found
-        if not self._is_new(self._ringing, fit, *beyond) or not stands_alone_below(heard):
+        if fit.partials < LEAST_PARTIALS or not stands_alone_below(heard):
+            return None
+        if not self._is_new(self._ringing, fit, *beyond):
             return None
         return None if may_be_a_drum(heard, fit) or shaken((), fit, heard) else found
 

@@ -178,7 +178,7 @@ def _elected(played: Played, part: Floats, rate_hz: float) -> tuple[float, float
     apart = [apart_cents(hz, guess.hz) for hz in played.votes]
     if len(apart) >= ENOUGH_VOTES and max(apart) < SAME_NOTE_CENTS:
         return guess.hz, guess.inharmonicity
-    return elect(part, rate_hz, guess)
+    return elect(part, rate_hz, guess, played.votes)
 
 
 def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:
@@ -378,15 +378,18 @@ def _adrift(means: Floats, sway: float) -> bool:
     return change > max(ADRIFT_CENTS, ADRIFT_FACTOR * left, ADRIFT_FACTOR * sway)
 
 
-def elect(x: Floats, rate_hz: float, guess: Fit) -> tuple[float, float]:
+def elect(
+    x: Floats, rate_hz: float, guess: Fit, heard: Sequence[float] = ()
+) -> tuple[float, float]:
     """Which note, octave and all: the majority of several places within the note.
 
-    The follower's answer has a vote too, and wins a tie.
+    The follower's answer has a vote too, and wins a tie; so has what it was `heard` as, in Hz,
+    each time that was asked while it sounded: a drum may drown most of its end.
     """
     size = round(VOTE_S * rate_hz)
     if x.size < size:
         return guess.hz, guess.inharmonicity
-    votes: list[tuple[float, float]] = [(guess.hz, guess.inharmonicity)]
+    votes = [(hz, guess.inharmonicity) for hz in (guess.hz, *heard)]
     for start in np.linspace(0, x.size - size, VOTES).astype(int):
         peaks = find_peaks(x[start : start + size], rate_hz)
         choice = decide(peaks) if peaks else None

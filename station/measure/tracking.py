@@ -31,7 +31,7 @@ from station.measure.fit import (
     apart_cents,
     listen_and_fit,
 )
-from station.measure.held_back import is_sure, shaken
+from station.measure.held_back import MANY_PARTIALS, is_sure, shaken
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, suppose
 from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
@@ -327,10 +327,11 @@ class Tracker:
         )
 
     def _is_asked_again(self, note: Sounding, young: bool) -> bool:
-        """Whether to ask again now which note it is: once that is decided, only in doubt."""
+        """Whether to ask again now which note it is: of many partials only until it is decided."""
         doubted = self._in_doubt(note)
         if not young:
-            return doubted and self._count % SELDOM_HOPS == 0
+            may_err = doubted or note.fit.partials < MANY_PARTIALS
+            return may_err and self._count % SELDOM_HOPS == 0
         often = doubted or len(note.votes) < ENOUGH_VOTES
         return self._count % (CHECK_EVERY_HOPS if often else CHECK_AGAIN_HOPS) == 0
 
