@@ -13,9 +13,12 @@ and names the two whose mean is farthest out: no steady mode tells more. `pair n
 named. `held`: the lug farthest out is among those that are told to be possible; `pairs`: how many
 pairs of opposite lugs these are; `one`: heads, in percent, of which only one pair is told.
 `even`: in percent, heads under 10 cents from the lowest lug to the highest after at most three
-rounds of turning (opposite lugs averaged, as they are heard; the truth, not what the station
-said). `turned`: rounds of turning until the station called the head even, or three. `left`: what is
-left between a lug and the mean by lug itself, opposite not averaged, rms cents: what nobody hears.
+rounds of turning (opposite lugs averaged; the truth, not what the station said). `keen`: those made
+even by who follows the same advice with the same hands and hears exactly how each family is
+split. `sounds`: as `even`, of the head with opposite lugs alike whose families are split as these
+are: how even it is to be heard. `turned`: rounds of turning until the station called the head
+even, or three. `left`: what is left between a lug and the mean by lug itself, opposite not
+averaged, rms cents: what nobody hears.
 
 First what somebody could do who hears each two opposite lugs and each lug's response exactly, and
 has the same hands: no advice makes more heads even. And what a turn of half the way at one lug
@@ -31,7 +34,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from tests.support.head_taps import Drummer, Hand, Kind, random_drummer
+from station.measure.drums.types import Head
+from tests.support.head_taps import Drummer, Hand, Kind, as_it_sounds, random_drummer
 from tests.support.membrane import SimulatedHead
 
 KINDS: tuple[Kind, ...] = ("one slack", "one slack, others random", "random")
@@ -40,14 +44,14 @@ ROUNDS = 3
 ORDERS = (1, 2, 3)
 EVEN_CENTS = 10.0
 COLUMNS = (
-    "named", "bound", "pair named", "held", "one", "even",
+    "named", "bound", "pair named", "held", "one", "even", "keen", "sounds",
     "pairs", "turned", "before", "after", "left",
 )  # fmt: skip
-SHARES = 6  # of the columns, the first, are in percent
+SHARES = 8  # of the columns, the first, are in percent
 
 
-def one_head(drummer: Drummer) -> tuple[float, ...]:
-    """The columns for one head."""
+def one_head(drummer: Drummer, keen: Drummer) -> tuple[float, ...]:
+    """The columns for one head; `keen` has the same one."""
     own, heard = drummer.head.pitch_cents(), drummer.truly()
     half = own.size // 2
     far = int(np.abs(own).argmax()) % half
@@ -55,18 +59,26 @@ def one_head(drummer: Drummer) -> tuple[float, ...]:
     named = (said.worst - 1) % half
     loudest = int(np.abs(heard).argmax()) % half
     maybe = [group[0] - 1 for group in said.farthest.candidates]
-    before, turned = np.ptp(heard), 0
-    for _ in range(ROUNDS):
-        if said.even:
-            break
-        drummer.follow(said)
-        turned += 1
-        said = drummer.tap_round()
-    after = np.ptp(drummer.truly())
+    before, turned = np.ptp(heard), follow(drummer, said)
+    follow(keen, keen.tap_round())
     left = np.sqrt(np.mean(drummer.head.pitch_cents() ** 2))
-    even = after < EVEN_CENTS
+    after = np.ptp(drummer.truly())
+    even, keenly, sounds = (
+        np.ptp(cents) < EVEN_CENTS
+        for cents in (drummer.truly(), keen.truly(), as_it_sounds(drummer.head))
+    )
     right = (named == far, loudest == far, named == loudest, far in maybe, len(maybe) == 1, even)
-    return (*right, len(maybe), turned, before, after, left)
+    return (*right, keenly, sounds, len(maybe), turned, before, after, left)
+
+
+def follow(drummer: Drummer, said: Head) -> int:
+    """Rounds of turning as advised and tapping, after `said`, until it is even; how many."""
+    for turned in range(ROUNDS):
+        if said.even:
+            return turned
+        drummer.follow(said)
+        said = drummer.tap_round()
+    return ROUNDS
 
 
 def ideal(kind: Kind, lugs: int, seeds: range) -> float:
@@ -106,7 +118,10 @@ def told_apart_cents(lugs: int, slack: float) -> float:
 
 def row(kind: Kind, lugs: int, hand: Hand, seeds: range) -> list[float]:
     """The columns' means; shares in percent."""
-    rows = [one_head(random_drummer(kind, lugs, seed, hand)) for seed in seeds]
+    rows = [
+        one_head(*(random_drummer(kind, lugs, seed, hand, keen) for keen in (False, True)))
+        for seed in seeds
+    ]
     means = np.array(rows, dtype=float).mean(axis=0)
     means[:SHARES] *= 100.0
     return [float(each) for each in means]
@@ -129,10 +144,10 @@ def main() -> None:
         print(
             f"\nmicrophone {'over the stick' if follows else 'standing still'}, {heads} heads a row"
         )
-        print(f"{'':26}{'lugs':>5}" + "".join(f"{each:>12}" for each in COLUMNS))
+        print(f"{'':26}{'lugs':>5}" + "".join(f"{each:>11}" for each in COLUMNS))
         for kind in KINDS:
             for lugs in LUGS:
-                cells = "".join(f"{each:12.1f}" for each in row(kind, lugs, hand, seeds))
+                cells = "".join(f"{each:11.1f}" for each in row(kind, lugs, hand, seeds))
                 print(f"{kind:26}{lugs:5}{cells}", flush=True)
     count = 2 * heads * len(KINDS) * len(LUGS)
     print(f"\n{(time.perf_counter() - began) / count:.2f} s a head, the simulator included")

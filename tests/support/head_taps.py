@@ -7,8 +7,10 @@ from typing import Literal
 
 import numpy as np
 
+from station.measure.drums.families import Split
 from station.measure.drums.head_pass import taps_a_lug
 from station.measure.drums.lugs import describe, splits
+from station.measure.drums.rim import families, family_rows, pushed_apart
 from station.measure.drums.turning import RimState, Turn
 from station.measure.drums.types import Head, Mode, Stroke
 from tests.support.membrane import (
@@ -110,6 +112,52 @@ class Drummer:
         return cents if cents.size % 2 else (cents + np.roll(cents, half)) / 2
 
 
+@dataclass
+class KeenDrummer(Drummer):
+    """Hears how far each family is split, and along what, exactly."""
+
+    def tap_round(self) -> Head:
+        """What the station says of what is exactly so."""
+        found = []
+        for order in families(self.head.lugs):
+            low, high = pair_modes(self.head, order)
+            centre_hz = float(np.sqrt(low.hz * high.hz))
+            z = true_split(self.head, order)
+            found.append(Split(order, z, np.eye(2) * 1e-4, centre_hz, 0.1))
+        before = self.known or RimState.first(self.head.lugs, found[0].centre_hz)
+        self.known = before.heard(found)
+        self.rounds += 1
+        return describe(self.known, self.head.modes()[0].hz)
+
+
+def pair_modes(head: SimulatedHead, order: int) -> tuple[MembraneMode, MembraneMode]:
+    """The two modes (order, 1), the lower first."""
+    low, high, *_ = (m for m in head.modes() if (m.diameters, m.circles) == (order, 1))
+    return low, high
+
+
+def true_split(head: SimulatedHead, order: int) -> Floats:
+    """Z of the pair (order, 1) in cents, (2,), as `families.Split` has it."""
+    low, high = pair_modes(head, order)
+    half_cents = 600.0 * np.log2(high.hz / low.hz)
+    phase = 2.0 * np.angle(low.around())
+    return -half_cents * np.array([np.cos(phase), -np.sin(phase)])
+
+
+def as_it_sounds(head: SimulatedHead) -> Floats:
+    """The lugs' pitches in cents, opposite ones alike, of the head whose pairs are split as these.
+
+    To the first order, and with what (0,2) does taken off: what is left is what is heard.
+    """
+    rows, heard = [], []
+    for order in families(head.lugs):
+        z = true_split(head, order)
+        rows.append(family_rows(order, head.lugs))
+        heard.append(z - pushed_apart(heard[0]) if order == 2 else z)
+    found = np.linalg.lstsq(np.vstack(rows), np.concatenate(heard), rcond=1e-6)[0]
+    return np.asarray(found - found.mean())
+
+
 def advised(said: Head) -> list[Turn]:
     """The turns a head's lugs ask for."""
     sign = {"tighten": 1.0, "slacken": -1.0, "in": 0.0}
@@ -142,10 +190,13 @@ def _merged(group: list[tuple[MembraneMode, float]]) -> tuple[float, float, floa
     return float(hz @ heard / heard.sum()), float(np.hypot.reduce(heard) * ring_s**0.5), ring_s
 
 
-def random_drummer(kind: Kind, lugs: int, seed: int, hand: Hand | None = None) -> Drummer:
+def random_drummer(
+    kind: Kind, lugs: int, seed: int, hand: Hand | None = None, keen: bool = False
+) -> Drummer:
     """A head of 12 inches: one lug 5 to 20 % slack, the others within 1 or 5 %, or all within 5 %.
 
-    A turn does between 0.6 and 2.4 times the head's tension, lugs 20 % apart.
+    A turn does between 0.6 and 2.4 times the head's tension, lugs 20 % apart. `keen`: the
+    drummer hears exactly.
     """
     rng = np.random.default_rng([seed, lugs])
     tension = mean_tension(rng.uniform(90.0, 220.0), 6 * INCH_M, 0.26)
@@ -155,7 +206,8 @@ def random_drummer(kind: Kind, lugs: int, seed: int, hand: Hand | None = None) -
         shares[rng.integers(lugs)] = 1.0 - rng.uniform(0.05, 0.20)
     turn = tension * np.exp(rng.normal(np.log(1.2), 0.35)) * rng.uniform(0.8, 1.2, lugs)
     response = Response(tuple(turn), neighbours=rng.uniform(0.03, 0.15))
-    return Drummer(SimulatedHead(tuple(tension * shares)), response, hand or Hand(), rng)
+    made = KeenDrummer if keen else Drummer
+    return made(SimulatedHead(tuple(tension * shares)), response, hand or Hand(), rng)
 
 
 def stroke_of(modes: tuple[Mode, ...], at_s: float = 0.0, verdict: str = "good") -> Stroke:

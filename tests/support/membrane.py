@@ -57,6 +57,12 @@ class MembraneMode:
         """Displacement at a share of the radius and an angle in radians."""
         return float(_basis(np.array([radius]), np.array([angle]))[:, 0, 0] @ self.shape)
 
+    def around(self) -> complex:
+        """How it goes round the rim: its size and phase as a wave of `diameters` diameters."""
+        angles = np.linspace(0.0, 2 * np.pi, ANGLE_POINTS, endpoint=False)
+        there = np.einsum("frt,f->t", _basis(np.array([0.7]), angles), self.shape)
+        return complex(there @ np.exp(1j * self.diameters * angles))
+
     @property
     def ring_s(self) -> float:
         """RT60: the time in which the mode falls by 60 dB."""

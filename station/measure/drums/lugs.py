@@ -3,7 +3,8 @@
 What the modes tell of the rim is in `rim.py`, what is known of the lugs in `turning.py`. The
 mean of a lug and its opposite is told to a few cents; how the two differ is not told at all, so
 both are given the same deviation, and half the correction each: the head sounds even either
-way, and whichever of the two was off, neither is ever farther off than it was.
+way, and whichever of the two was off, neither is ever farther off than it was. Only where the
+correction is hardly more than a key can be set to does one lug take all of it.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from station.errors import DrumError
-from station.measure.drums.families import APART_CENTS, Split, hear_family, split_of
+from station.measure.drums.families import APART_CENTS, HEARD_SHARE, Split, hear_family, split_of
 from station.measure.drums.farthest import farthest
 from station.measure.drums.rim import families, pushed_apart
 from station.measure.drums.turning import RimState
@@ -29,6 +30,7 @@ EVEN_SURE = 0.9  # so likely it has to be
 IN_CENTS = 2.0  # a fifth of it
 LEAST_TURNS = 1.0 / 720.0  # half a degree: finer no hand turns
 LOUD_DB = -15.0
+LOUD_SHARE = 0.25  # of the taps
 PUSHED_CENTS = 0.5  # less than a tap tells: (2,1) may be taken to lie along the lugs
 RINGS_SHARE = 0.35  # of the longest ring: what the finger on the centre lets ring
 FIRST_OVER_FUNDAMENTAL = (1.3, 2.2)  # where (1,1) may stand over (0,1), air and all
@@ -69,9 +71,21 @@ def splits(
 
 
 def _overtone(taps: Sequence[Sequence[Mode]]) -> float | None:
-    """The (1,1) pair: the lowest mode that is loud and rings on."""
+    """The (1,1) pair: the lowest mode that is loud and rings on.
+
+    Where a room makes another pair louder beside half of the lugs, the lowest one that loud beside
+    a quarter of them, and heard beside most.
+    """
     found = [mode.hz for modes in taps if (mode := beside_lug(modes)) is not None]
-    return float(np.median(found)) if found else None
+    for hz in sorted(found):
+        near = [each for each in found if abs(cents_between(each, hz)) < APART_CENTS[1]]
+        there = [
+            any(abs(cents_between(mode.hz, hz)) < APART_CENTS[1] for mode in modes)
+            for modes in taps
+        ]
+        if len(near) >= LOUD_SHARE * len(taps) and sum(there) >= HEARD_SHARE * len(taps):
+            return float(np.median(near))
+    return None
 
 
 def ringing(modes: Sequence[Mode]) -> list[Mode]:
@@ -173,5 +187,5 @@ def confusion(lugs: int, alone_cents: float) -> str:
         )
     return (
         "a lug and the one opposite share their modes: the mean of the two is heard, not which"
-        f" of them is off (each by itself ±{alone_cents:.0f} cents); turn both, half each"
+        f" of them is off (each by itself ±{alone_cents:.0f} cents); turn what is advised at each"
     )

@@ -35,7 +35,7 @@ POINTS = 400
 CENTS = 600.0 / math.log(2.0)  # of pitch, for a relative change of tension by 1
 
 
-class _Radial(NamedTuple):
+class Radial(NamedTuple):
     """A mode along the radius: its slope and what it turns by (m J_m / r), mean of its square."""
 
     slope: Floats
@@ -43,22 +43,22 @@ class _Radial(NamedTuple):
     mass: float
 
 
-def _radii() -> Floats:
+def radii() -> Floats:
     return np.asarray((np.arange(POINTS) + 0.5) / POINTS)
 
 
-def _radial(m: int, count: int) -> _Radial:
-    r, zero = _radii(), bessel_zero(m, count)
+def shape_of(m: int, count: int) -> Radial:
+    r, zero = radii(), bessel_zero(m, count)
     shape = np.array([bessel(m, zero * each) for each in r])
     below = np.array([bessel(m - 1, zero * each) if m else -bessel(1, zero * each) for each in r])
     turn = m * shape / r
     slope = zero * below - turn if m else zero * below  # J_m' = J_(m-1) - (m/x) J_m, J_0' = -J_1
-    return _Radial(slope, turn, float(r @ shape**2))
+    return Radial(slope, turn, float(r @ shape**2))
 
 
-def _field(q: int) -> tuple[Floats, Floats, Floats]:
+def field(q: int) -> tuple[Floats, Floats, Floats]:
     """Radial, round and shear tension of harmonic `q`, 1 at the rim, over the radii."""
-    r = _radii()
+    r = radii()
     a, b = (-0.5 / (q - 1), 0.5 / (q + 1)) if q > 1 else (0.0, 0.5)
     inner = r ** (q - 2)
     radial = a * (q - q * q) * inner + b * (q + 2 - q * q) * r**q
@@ -73,7 +73,7 @@ def splitting(order: int) -> float:
 
     First-order perturbation of Rayleigh's quotient, the integrals by the midpoint rule.
     """
-    r, (slope, turn, _), (radial, around, shear) = _radii(), _radial(order, 1), _field(2 * order)
+    r, (slope, turn, _), (radial, around, shear) = radii(), shape_of(order, 1), field(2 * order)
     moved = radial * slope**2 - around * turn**2 - 2.0 * shear * turn * slope
     return float(r @ moved / (2.0 * r @ (slope**2 + turn**2)))
 
@@ -85,8 +85,8 @@ def _ring_meets_cross() -> tuple[float, float]:
 
     The two are neighbours among a membrane's modes; all others of the same kind lie farther.
     """
-    r, cross, ring = _radii(), _radial(2, 1), _radial(0, 2)
-    radial, _, shear = _field(2)
+    r, cross, ring = radii(), shape_of(2, 1), shape_of(0, 2)
+    radial, _, shear = field(2)
     met = float(r @ (radial * cross.slope * ring.slope - shear * ring.slope * cross.turn))
     squares = bessel_zero(2, 1) ** 2, bessel_zero(0, 2) ** 2
     return met / math.sqrt(2.0 * cross.mass * ring.mass) / squares[0], squares[1] / squares[0] - 1.0

@@ -24,6 +24,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from station.measure.drums.coupled import beyond
 from station.measure.drums.families import Split
 from station.measure.drums.farthest import DRAWS as LOTS
 from station.measure.drums.farthest import Found, drawn, found, later
@@ -33,7 +34,7 @@ Floats = NDArray[np.floating[Any]]
 
 PRIOR_CENTS = 45.0  # a lug off by 5 % of its tension
 HOOP_DOUBT = 0.12  # of what a family tells: hoops differ
-PUSHED_DOUBT = 0.5  # of what (0,2) does to (2,1): the air sets how far apart they stand
+PUSHED_DOUBT = 0.5  # of what modes do to each other: the air sets how far apart they stand
 LEAST_Z_CENTS = 0.2
 LEAST_CENTRE_CENTS = 0.7
 CREEP_CENTS = 0.7  # a lug moves that much by itself from pass to pass; invented in size
@@ -47,6 +48,9 @@ FIRST_TURNS = 1.0 / 16.0
 """The farthest a lug is turned before this drum's response is known: a sixteenth of a turn
 (common practice, no source)."""
 MOST_TURNS = 0.5  # at once, of a drum that is known (common practice, no source)
+ALONE_TURNS = 4.0 * KEY_TURNS
+"""Less than so much at each of two opposite lugs is turned at one of them, twice as far: where one
+key misses what it is set to instead of two, the mean is missed by sqrt(2) less."""
 DRAWS = 256
 SUREST_ODDS = 5.0  # 150 to 1: a microphone may be moved between rounds
 LEAST_SHARE = 0.1  # of what was assumed: no key does less
@@ -100,7 +104,15 @@ class RimState:
         return self.mean.size // 2
 
     def heard(self, splits: Sequence[Split]) -> RimState:
-        """After a pass: the families' splits, (1,1) first."""
+        """After a pass: the families' splits, (1,1) first.
+
+        What other modes do to a pair depends on how a lug and its opposite differ, which is told by
+        odds only: so it is heard once as if they did nothing, and again with what they do to all
+        heads that are then possible.
+        """
+        return self._heard(splits, self._heard(splits, None).lots())
+
+    def _heard(self, splits: Sequence[Split], lots: Floats | None) -> RimState:
         lugs, square = self.lugs, splits[0].centre_hz ** 2
         cents = max(splits[0].centre_cents, LEAST_CENTRE_CENTS)
         centre = np.concatenate([np.full((1, lugs), 1.0 / lugs), np.zeros((1, lugs))], axis=1)
@@ -114,6 +126,11 @@ class RimState:
             doubt = HOOP_DOUBT**2 / hoop(2.0 * split.order / lugs) * float(z @ z)
             doubt += PUSHED_DOUBT**2 * float(pushed @ pushed)
             noise = split.covariance + np.eye(2) * (doubt + LEAST_Z_CENTS**2)
+            if lots is not None:
+                more = beyond(split.order, lots)
+                expected = more.mean(axis=0)
+                z = z - expected
+                noise = noise + np.cov(more.T) + np.outer(expected, expected) * PUSHED_DOUBT**2
             state = state._met(rows * CENTS / square, z, noise)
             told.append((own, z, noise))
         # Nobody turned since: what was tapped anew counts, as whoever lost count wants it.
@@ -198,22 +215,41 @@ class RimState:
         return np.asarray(lots * np.sqrt(np.maximum(values, 0.0)) @ vectors.T)
 
     def key_cents(self) -> Floats:
-        """By what a hand that turns a lug and its opposite misses their mean, cents, (lugs,)."""
+        """By what a hand that turns as `needed` says misses two opposite lugs' mean, (lugs,)."""
         tensions, responses = self.mean[: self.lugs], self.mean[self.lugs :]
-        return np.asarray(KEY_TURNS * CENTS * responses / tensions.mean() / math.sqrt(2.0))
+        missed = KEY_TURNS * CENTS * responses / tensions.mean()
+        return np.asarray(missed / np.where(self._shared()[1], 2.0, math.sqrt(2.0)))
 
     def overtone_hz(self) -> float:
         """Where the (1,1) pair's centre stands."""
         return math.sqrt(float(self.mean[: self.lugs].mean()))
 
     def needed(self) -> tuple[Floats, Floats]:
-        """Turns that bring every lug to the mean, opposite lugs alike; standard deviations.
+        """Turns that bring every lug to the mean; standard deviations.
 
-        All are scaled down alike where one would be turned too far at once.
+        Opposite lugs alike, or one of them for both where that is little. All are scaled down
+        alike where one would be turned too far at once.
         """
-        tensions = self.tensions()
-        turns, _ = self.turns_to(np.full(self.lugs, tensions.mean()))
+        turns = self._shared()[0]
         return turns, self.doubt(turns)
+
+    def _shared(self) -> tuple[Floats, NDArray[np.bool_]]:
+        """The turns, and where one lug is turned for two: that which is farther off, or the first.
+
+        How far opposite lugs differ is known by what they were turned alone.
+        """
+        tensions, half = self.tensions(), self.lugs // 2
+        turns, _ = self.turns_to(np.full(self.lugs, tensions.mean()))
+        if self.lugs % 2:
+            return turns, np.zeros(self.lugs, bool)
+        responses = self.mean[self.lugs :]
+        gained = turns * responses
+        both = gained + np.roll(gained, half)
+        off = (self.mean[: self.lugs] - tensions) * np.sign(both)
+        first = np.where(np.abs(off) > 1e-6 * tensions, off < 0.0, np.arange(self.lugs) < half)
+        alone = np.abs(turns) + np.abs(np.roll(turns, half)) < 2.0 * ALONE_TURNS
+        one = np.where(first, both / responses, 0.0)
+        return np.where(alone, one, turns), alone
 
     def tensions(self) -> Floats:
         """Each lug's averaged with its opposite's, Hz squared, shape (lugs,)."""

@@ -150,6 +150,17 @@ def test_what_the_finger_damps_is_not_taken_for_the_overtone() -> None:
     assert beside_lug((muted, rings)) == rings
 
 
+def test_a_pair_that_the_room_makes_louder_beside_half_the_lugs_is_not_taken_for_the_lowest() -> (
+    None
+):
+    low, high = Mode(150.0, 0.5, -17.0, 1.5), Mode(205.0, 0.5, 0.0, 1.4)
+    louder = dataclasses.replace(low, level_db=-8.0)
+
+    found = splits(6, [(lug, (louder if lug % 2 else low, high)) for lug in range(1, 7)])
+
+    assert [round(each.centre_hz) for each in found][:1] == [150]
+
+
 def test_the_fundamental_is_heard_where_it_can_be_and_else_told_from_the_overtone() -> None:
     strokes = [(lug, stroke_of(modes)) for lug, modes in drummer((1000.0,) * 6).taps()]
     silent = [

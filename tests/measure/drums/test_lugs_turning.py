@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from station.measure.drums.coupled import beyond
+from station.measure.drums.families import Split
 from station.measure.drums.lugs import describe
+from station.measure.drums.rim import CENTS, families, family_rows, pushed_apart
 from station.measure.drums.turning import (
     FIRST_RESPONSE,
     FIRST_TURNS,
@@ -14,7 +17,7 @@ from station.measure.drums.turning import (
     Turn,
     spread,
 )
-from tests.support.head_taps import Drummer, Hand, Kind, advised, random_drummer
+from tests.support.head_taps import Drummer, Hand, Kind, advised, random_drummer, true_split
 from tests.support.membrane import Response, SimulatedHead
 
 KINDS: tuple[Kind, ...] = ("one slack", "one slack, others random", "random")
@@ -106,6 +109,69 @@ def test_a_flat_lug_is_to_be_tightened_and_a_sharp_one_slackened() -> None:
     assert {turn.lug: turn.turns > 0 for turn in advised(said)}[2]
     assert said.lugs[0].verdict == "in"
     assert said.lugs[0].turns is None
+
+
+def nearly_even(cents: float) -> RimState:
+    """Eight lugs, the third and the one opposite flat by so much, all known."""
+    tensions = np.full(8, 200.0**2)
+    tensions[[2, 6]] *= np.exp(-cents / CENTS)
+    return RimState(np.concatenate([tensions, np.full(8, 200.0**2)]), np.eye(16), learned=1)
+
+
+def test_little_is_turned_at_one_lug_for_two_and_much_at_both_alike() -> None:
+    little, much = nearly_even(6.0), nearly_even(40.0)
+
+    turned = {each.lug: each.turns for each in advised(describe(little, 120.0))}
+    both = {each.lug: each.turns for each in advised(describe(much, 120.0))}
+
+    assert set(turned) == {3}
+    assert {3, 7} <= set(both)
+    assert both[3] == pytest.approx(both[7])
+    evened = little.after([Turn(3, turned[3])])
+    assert np.ptp(evened.cents()[0]) < 2.0
+    assert little.key_cents()[2] == pytest.approx(much.key_cents()[2] / np.sqrt(2.0), rel=0.05)
+
+
+def test_of_two_lugs_the_one_that_was_not_turned_alone_is_turned_next() -> None:
+    known = nearly_even(6.0).after([Turn(3, 0.004)])
+
+    turned = {each.lug: each.turns for each in advised(describe(known, 120.0))}
+
+    assert set(turned) == {7}
+
+
+@pytest.mark.parametrize("lugs", [6, 10])
+def test_what_modes_do_to_each_other_is_what_the_rims_harmonics_leave(lugs: int) -> None:
+    left, linear = [], []
+    for seed in range(6):
+        head = random_drummer("one slack, others random", lugs, seed).head
+        pitches = CENTS * np.log(np.array(head.tensions))
+        pitches -= pitches.mean()
+
+        for order in families(lugs):
+            z = true_split(head, order) - family_rows(order, lugs) @ pitches
+            if order == 2:
+                z -= pushed_apart(family_rows(1, lugs) @ pitches)
+            linear.append(np.hypot(*z))
+            left.append(np.hypot(*(z - beyond(order, pitches[None])[0])))
+
+    # Rayleigh-Ritz has all orders; what is left is the third.
+    assert np.sqrt(np.mean(np.square(linear))) > 0.25
+    assert np.sqrt(np.mean(np.square(left))) < 0.4 * np.sqrt(np.mean(np.square(linear)))
+
+
+def test_heads_nobody_can_tell_apart_leave_the_splits_in_doubt() -> None:
+    drummer = random_drummer("one slack, others random", 10, 2)
+    state = RimState.first(10, 200.0)
+    heard = [
+        Split(order, true_split(drummer.head, order), np.eye(2) * 1e-4, 200.0, 0.1)
+        for order in families(10)
+    ]
+
+    _, first, _ = state._heard(heard, None).cents()
+    _, again, _ = state.heard(heard).cents()
+
+    assert (again > first).all()
 
 
 def left_after_three_rounds(drummer: Drummer) -> float:
