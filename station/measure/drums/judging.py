@@ -171,7 +171,9 @@ def _db(ratio: float) -> float:
 
 
 def _verdict(found: Identified, looks: Looks, sound: Sound, final: bool) -> StrokeVerdict | None:
-    if looks.fall < LEAST_FALL_DB or _rings_too_long(found) or _hisses(found, looks):
+    # Two modes that begin against each other swell before they fall; the fit says that both do.
+    falls = looks.fall >= LEAST_FALL_DB or found.beat_hz is not None
+    if not falls or _rings_too_long(found) or _hisses(found, looks):
         return None
     if _is_harmonic(sound.low, sound.low_rate_hz, sound.onset):
         return None

@@ -251,3 +251,22 @@ def test_a_drum_that_is_damped_at_once_has_the_ring_it_had_until_then(
     assert abs(cents(stroke.fundamental.hz, hz)) < 3 * stroke.fundamental.uncertainty_cents
     assert stroke.fundamental.uncertainty_cents < 30.0
     assert stroke.fundamental.ring_s == pytest.approx(2.0, rel=0.25)
+
+
+@pytest.mark.parametrize("beat_hz", [2.0, 4.0])
+def test_a_pair_that_begins_against_each_other_and_swells_is_a_stroke_all_the_same(
+    beat_hz: float,
+) -> None:
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    sound = 0.05 * np.random.default_rng(1).normal(size=t.size) * np.exp(-t / 0.002)
+    for hz, level, ring_s in (
+        (150.0, 0.4, 1.2),
+        (150.0 + beat_hz, -0.36, 1.15),
+        (201.0, 0.08, 0.8),
+    ):
+        sound += level * np.exp(-3 * math.log(10) * t / ring_s) * np.sin(2 * np.pi * hz * t)
+
+    stroke = only(take([(AT_S, sound)], 2.6, -60.0))
+
+    assert stroke.verdict == "good"
+    assert stroke.beat_hz == pytest.approx(beat_hz, rel=0.03)
