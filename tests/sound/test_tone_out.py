@@ -258,7 +258,9 @@ def test_a_child_that_is_killed_costs_its_tone_and_nothing_else(pulse: PulseAudi
             os.kill(child, signal.SIGKILL)
             audience.wait_for_silence()
 
-            assert audience.wait_for_failure() == "the tone process was ended by signal 9"
+            reason = audience.wait_for_failure()
+            # A busy sound server may have complained before, and what it said is told, too.
+            assert reason.startswith("the tone process was ended by signal 9")
             assert next(blocks).samples.size
         out.play(441.0, seconds=0.3)
         audience.wait_for(lambda: audience.states[-1].state == "ready")
@@ -276,7 +278,7 @@ def test_a_hung_child_is_noticed_and_killed(pulse: PulseAudio) -> None:
         reason = audience.wait_for_failure()
         audience.wait_for_silence()
 
-        assert reason == "pulse did not take samples for 2 s: hung or unplugged"
+        assert reason.startswith("pulse did not take samples for 2 s: hung or unplugged")
         assert not psutil.pid_exists(hung)
 
 
