@@ -33,7 +33,8 @@ HUM_SEARCHED_S = 0.5
 HUM_FOLLOWED_S = 2.0
 HUM_LASTS_S = 12.0  # so long its phase may be trusted
 BET_CENTS = 3.0  # a note less certain than this is not published
-LATE_BET_CENTS = 1.5  # nor, once it dies away, a reading: one in a thousand of these is 5 cents off
+LATE_BET_CENTS = 1.0  # nor, once it dies away, a reading: five standard deviations are 5 cents
+TURNED_BET_CENTS = 1.5  # nor one under a peg; one in a thousand of these is 5 cents off
 # Nor what clipping makes unsure by more: one in some hundreds of these is a cent off, as read off
 # synthetic stiff strings clipped up to twenty times.
 CLIPPED_BET_CENTS = 0.2
@@ -187,7 +188,8 @@ class Listener:
         fit = followed.fit
         onset_s = self._seconds(followed.onset)
         at_s = self._seconds(self._history.stop - 1) + self._delay_s
-        bet_cents = BET_CENTS if at_s - onset_s < YOUNG_S else LATE_BET_CENTS
+        late_cents = TURNED_BET_CENTS if fit.moving else LATE_BET_CENTS
+        bet_cents = BET_CENTS if at_s - onset_s < YOUNG_S else late_cents
         clipped = self._clipped(onset_s, at_s)
         if clipped:
             from_s = max(onset_s, at_s - longest_s(fit.hz))
