@@ -15,12 +15,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from functools import lru_cache
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from station.errors import DrumError, FrequencyError
 from station.music.pitch import CENTS_PER_OCTAVE
+
+Floats = NDArray[np.floating[Any]]
 
 INCH_M = 0.0254
 POLYESTER_KG_M3 = 1390.0  # polyester film (from memory)
@@ -62,9 +65,15 @@ def bessel(order: int, x: float) -> float:
     Abramowitz & Stegun 9.1.21. The integrand is smooth and periodic, so equal steps converge
     faster than any power of them: to rounding once there are more than x + m of them.
     """
-    steps = 64 + 2 * math.ceil(abs(x) + order)
+    return float(bessels(order, np.array([x]))[0])
+
+
+def bessels(order: int, x: Floats) -> Floats:
+    """`bessel` at each of `x`, shape (n,)."""
+    steps = 64 + 2 * math.ceil(float(np.abs(x).max()) + order)
     t = (np.arange(steps) + 0.5) * (np.pi / steps)
-    return float(np.cos(order * t - x * np.sin(t)).mean())
+    values: Floats = np.cos(order * t - x[:, None] * np.sin(t)).mean(axis=1)
+    return values
 
 
 @lru_cache(maxsize=512)

@@ -27,7 +27,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from station.music.drums import bessel, bessel_zero
+from station.music.drums import bessel_zero, bessels
 
 Floats = NDArray[np.floating[Any]]
 
@@ -47,10 +47,11 @@ def radii() -> Floats:
     return np.asarray((np.arange(POINTS) + 0.5) / POINTS)
 
 
+@lru_cache(maxsize=64)
 def shape_of(m: int, count: int) -> Radial:
     r, zero = radii(), bessel_zero(m, count)
-    shape = np.array([bessel(m, zero * each) for each in r])
-    below = np.array([bessel(m - 1, zero * each) if m else -bessel(1, zero * each) for each in r])
+    shape = bessels(m, zero * r)
+    below = bessels(m - 1, zero * r) if m else -bessels(1, zero * r)
     turn = m * shape / r
     slope = zero * below - turn if m else zero * below  # J_m' = J_(m-1) - (m/x) J_m, J_0' = -J_1
     return Radial(slope, turn, float(r @ shape**2))
