@@ -115,7 +115,9 @@ def test_lug_after_lug_is_turned_and_the_next_round_begins(drummer, station, clo
 
     for lug in left:
         expect(drummer.locator("#head-word")).to_contain_text(str(lug))
-        turned.click()
+        # The next lug may be shown before the press is answered; until then no press counts.
+        with drummer.expect_response(lambda answer: answer.request.method == "POST"):
+            turned.click()
 
     expect(drummer.locator("#head-word")).to_have_text("tap 1")
     expect(drummer.locator(".head-evenness")).to_contain_text("pass 2")
