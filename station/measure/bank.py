@@ -117,13 +117,11 @@ class PartialBank:
         x = history.between(begin, begin + self._size + (count - 1) * self._step)
         heard = self._windows.hear(x, self._step)
         partials = heard[:, : self._numbers.size]
-        if not known:
-            phase = self._windows.phases(partials, self._step)
-        elif count == 1:
-            phase = self._phase + self._windows.turns_since(self._last, partials, self._step)
-        else:
+        if known:
             turns = self._windows.turns(np.concatenate((self._last, partials)), self._step)
             phase = self._phase + turns.cumsum(axis=0)
+        else:
+            phase = self._windows.phases(partials, self._step)
         write_rows(self._rows.room(count), known % BESIDE_EVERY, heard, phase)
         self._last, self._phase = partials[-1:], phase[-1]
         return True

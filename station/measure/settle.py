@@ -378,9 +378,7 @@ def _adrift(means: Floats, sway: float) -> bool:
     return change > max(ADRIFT_CENTS, ADRIFT_FACTOR * left, ADRIFT_FACTOR * sway)
 
 
-def elect(
-    x: Floats, rate_hz: float, guess: Fit, heard: Sequence[float] = ()
-) -> tuple[float, float]:
+def elect(x: Floats, rate_hz: float, guess: Fit, heard: Sequence[float]) -> tuple[float, float]:
     """Which note, octave and all: the majority of several places within the note.
 
     The follower's answer has a vote too, and wins a tie; so has what it was `heard` as, in Hz,

@@ -108,14 +108,10 @@ class Windows:
         `heard` (windows, k): the first k frequencies alone. Shape (windows - 1, k),
         radians from -pi to pi.
         """
-        return self.turns_since(heard[:-1], heard[1:], step)
-
-    def turns_since(self, before: Phasors, heard: Phasors, step: int) -> Floats:
-        """As `turns`, from each window `before`, shape (windows, k), to that in its place."""
         if self._carried[0] != step:
             carried = np.exp(-1j * step * self._angle[: heard.shape[1]])
             self._carried = step, carried.astype(np.complex64)
-        turned = heard * np.conj(before)
+        turned = heard[1:] * np.conj(heard[:-1])
         turned *= self._carried[1]
         angle: Floats = np.arctan2(turned.imag, turned.real)
         return angle

@@ -170,12 +170,12 @@ def decay_of(band: Band) -> Decay | None:
     if power.size < LEAST_STEPS:
         return None
     level: Floats = np.log(power)
-    rang = _until_cut_off(level / NEPERS_A_DB)
+    rang = _until_cut_off(power)
     stop = min(rang, last_above(level, float(level[:LEAST_STEPS].max()) - RANGE_DB * NEPERS_A_DB))
     if stop < LEAST_STEPS:
         return None
     # What comes after the mode's pitch begins to jump is noise; before that there is none to see.
-    rest = power[_steady(band) : rang]
+    rest = power[_steady(band, rang) : rang]
     quiet = math.log(rest.mean()) if rest.size >= LEAST_STEPS else float(level[:rang].min()) - 3.0
     fitted = _with_floor(band.t[:stop], level[:stop], quiet)
     if fitted is None:
@@ -190,12 +190,13 @@ def decay_of(band: Band) -> Decay | None:
     return Decay(amplitude, -slope / 2, sd / 2, math.exp(ground), last_s, rough / NEPERS_A_DB)
 
 
-def _until_cut_off(level_db: Floats) -> int:
-    """How many steps a mode rang before a hand, a gate or a recording's end cut it off.
+def _until_cut_off(power: Floats) -> int:
+    """How many steps a mode rang before a hand, a gate or a recording's end cut off its `power`.
 
     Then a band falls as its own Gaussian lets it, by 5, 8, 11 dB a step; a mode dies away
     as evenly as before. What is left of it then is the filter's answer, and tells no decay.
     """
+    level_db = 10 * np.log10(power)
     if level_db.size < LEAST_STEPS + CUT_STEPS:
         return level_db.size
     highest_later = np.maximum.accumulate(level_db[::-1])[::-1]
@@ -284,8 +285,9 @@ def sounding_of(band: Band, glides: bool) -> Sounding:
 
     What bends the pitch is the power as it was measured: hard strokes die away fast at first.
     """
-    count = _steady(band)
-    t, power = band.t[:count], np.square(np.abs(band.z[:count])) + TINY
+    power = np.square(np.abs(band.z)) + TINY
+    count = _steady(band, _until_cut_off(power))
+    t, power = band.t[:count], power[:count]
     phase: Floats = np.unwrap(np.angle(band.z[:count]))
     shape = power / power.max() if glides else np.zeros(count)
     bend = np.cumsum(shape) * band.step_s
@@ -326,12 +328,14 @@ def _wanders_hz(t: Floats, off: Floats) -> float:
     return float(abs(late - early)) / (4 * np.pi)
 
 
-def _steady(band: Band) -> int:
-    """How many steps the mode is clear of the noise: its pitch does not jump about."""
+def _steady(band: Band, rang: int) -> int:
+    """How many steps the mode is clear of the noise: its pitch does not jump about.
+
+    `rang` are those before it was cut off.
+    """
     power = np.square(np.abs(band.z)) + TINY
     least = max(band.noise * 10 ** (CLEAR_DB / 10), float(power.max()) * 10 ** (-FARTHEST_DB / 10))
-    rang = _until_cut_off(10 * np.log10(power)) + CUT_LATE
-    count = max(LEAST_STEPS, min(rang, last_above(power, least)))
+    count = max(LEAST_STEPS, min(rang + CUT_LATE, last_above(power, least)))
     turn = np.diff(np.unwrap(np.angle(band.z[:count])))
     jump = np.abs(np.diff(turn)) / (2 * np.pi * band.step_s * band.sigma_hz)
     rough = np.convolve(jump, np.full(STEADY_STEPS, 1 / STEADY_STEPS), "valid") > STEADY_SHARE

@@ -142,11 +142,12 @@ def _fundamental(overtone_hz: float, strokes: Sequence[Stroke]) -> float:
 
 def describe(known: RimState, fundamental_hz: float) -> Head:
     """The head in words and turns."""
-    alone = known.cents()[2]
+    cents, unsure, alone = known.cents()
+    told = np.stack([cents, unsure, alone, *known.needed(), known.key_cents()], axis=1)
     evenness, sure = known.evenness(EVEN_CENTS)
     far = farthest(known.lots())
     return Head(
-        lugs=tuple(_lug(known, at) for at in range(known.lugs)),
+        lugs=tuple(_lug(known, lug, each) for lug, each in enumerate(told.tolist(), start=1)),
         evenness_cents=evenness,
         fundamental_hz=fundamental_hz,
         worst=far.lug,
@@ -157,23 +158,22 @@ def describe(known: RimState, fundamental_hz: float) -> Head:
     )
 
 
-def _lug(known: RimState, at: int) -> LugPitch:
-    cents, unsure, alone = (float(each[at]) for each in known.cents())
-    turns, doubt = (float(each[at]) for each in known.needed())
+def _lug(known: RimState, lug: int, told: list[float]) -> LugPitch:
+    cents, unsure, alone, turns, doubt, key_cents = told
     word = verdict(cents, IN_CENTS)
     # The lugs beside it may do all that is to be done, and more; and what a hand sets no finer
     # is left alone.
     moves = word != "in" and (turns > 0.0) == (word == "tighten") and abs(turns) >= LEAST_TURNS
-    moves = moves and abs(cents) >= known.key_cents()[at]
+    moves = moves and abs(cents) >= key_cents
     return LugPitch(
-        lug=at + 1,
+        lug=lug,
         hz=shift_cents(known.overtone_hz(), cents),
         uncertainty_cents=unsure,
         offset_cents=cents,
         verdict=word,
         turns=abs(turns) if moves else None,
         turns_uncertainty=doubt if moves else None,
-        opposite=opposite_lug(at + 1, known.lugs),
+        opposite=opposite_lug(lug, known.lugs),
         alone_cents=alone,
     )
 
