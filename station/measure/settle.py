@@ -18,6 +18,7 @@ from typing import NamedTuple
 import numpy as np
 
 from station.measure.decimate import PASS_SHARE, Samples, lowered
+from station.measure.election import SAME_NOTE_CENTS, elected
 from station.measure.fit import (
     CENTS,
     MOST_PARTIALS,
@@ -31,7 +32,6 @@ from station.measure.fit import (
     listen_and_fit,
     partial_frequencies,
 )
-from station.measure.hypothesis import decide, find_peaks
 from station.measure.leakage import without_leakage
 from station.measure.wander import wander_of
 from station.measure.windows import Floats, Heard
@@ -52,14 +52,10 @@ LEAKY_PERIODS = 13.0  # in windows of more neighbours are farther away
 # In power, over one window: a string of 0.6 s heard in a tenth of a second. At 1 s strings are well
 # within their bound without.
 LEAKY_FADE = 0.25
-VOTE_S = 0.17
-VOTES = 5
-ENOUGH_VOTES = 3
 RELEASE_S = 0.03  # before its end a note is being damped
 OUTLASTS_S = 0.15  # the last readings may listen back to a sound that has ended
 LEVEL_S = 0.01
 DAMPED = 0.25  # of the power just before: no string falls by 6 dB within a period or 10 ms
-SAME_NOTE_CENTS = 60.0
 LEAST_TONAL = 0.6
 SCATTERED_CENTS = 0.1  # partials of a whole note that disagree by so much may be heard amiss
 FOLLOWED_CENTS = 20.0
@@ -123,7 +119,8 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
         fit = fit_segment(part, rate_hz, guess)
         if fit is not None and fit.tonal >= LEAST_TONAL:
             return fit
-    hz, inharmonicity = _elected(played, played.x[start:stop], rate_hz)
+    part = played.x[start:stop]
+    hz, inharmonicity = elected(part, rate_hz, played.guess, played.votes)
     swaying = centre_of([fit for end, fit in played.track if end >= start], hz)
     return swaying or _fit_whole(played, rate_hz, hz, inharmonicity)
 
@@ -171,14 +168,6 @@ def _damped_at(x: Floats, rate_hz: float, hz: float) -> int:
         if max(power[place:]) < DAMPED * (power[place - 1] + power[place - 2]) / 2:
             return x.size - (count - place) * each
     return x.size
-
-
-def _elected(played: Played, part: Floats, rate_hz: float) -> tuple[float, float]:
-    guess = played.guess
-    apart = [apart_cents(hz, guess.hz) for hz in played.votes]
-    if len(apart) >= ENOUGH_VOTES and max(apart) < SAME_NOTE_CENTS:
-        return guess.hz, guess.inharmonicity
-    return elect(part, rate_hz, guess, played.votes)
 
 
 def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:
@@ -376,26 +365,3 @@ def _adrift(means: Floats, sway: float) -> bool:
     left = float((means - means.mean() - slope * steps).std())
     change = abs(slope) * (means.size - 1)
     return change > max(ADRIFT_CENTS, ADRIFT_FACTOR * left, ADRIFT_FACTOR * sway)
-
-
-def elect(x: Floats, rate_hz: float, guess: Fit, heard: Sequence[float]) -> tuple[float, float]:
-    """Which note, octave and all: the majority of several places within the note.
-
-    The follower's answer has a vote too, and wins a tie; so has what it was `heard` as, in Hz,
-    each time that was asked while it sounded: a drum may drown most of its end.
-    """
-    size = round(VOTE_S * rate_hz)
-    if x.size < size:
-        return guess.hz, guess.inharmonicity
-    votes = [(hz, guess.inharmonicity) for hz in (guess.hz, *heard)]
-    for start in np.linspace(0, x.size - size, VOTES).astype(int):
-        peaks = find_peaks(x[start : start + size], rate_hz)
-        choice = decide(peaks) if peaks else None
-        if choice is not None and choice.grounded:
-            votes.append((choice.hz, choice.inharmonicity))
-    pitches = np.array([hz for hz, _ in votes])
-    apart = np.abs(np.log(pitches[:, None] / pitches[None, :])) * CENTS
-    alike = apart < SAME_NOTE_CENTS
-    party = np.flatnonzero(alike[int(np.argmax(alike.sum(axis=1)))])
-    # Of those that agree on the note, the one in the middle: the others may be off by more.
-    return votes[int(party[np.argsort(pitches[party])[party.size // 2]])]
