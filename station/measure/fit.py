@@ -51,7 +51,8 @@ class Fit(NamedTuple):
 
     `uncertainty_cents` is one standard deviation, `inharmonicity_sd` that of B.
     `tonal` is the power of the partials over that power plus the power heard
-    half-way between them. `moving`: the pitch is on its way, as under a peg.
+    half-way between them. `moving`: the pitch is on its way, as under a peg; `swaying`: this is
+    the centre of a vibrato.
     """
 
     hz: float
@@ -61,6 +62,7 @@ class Fit(NamedTuple):
     tonal: float
     inharmonicity_sd: float = 0.0
     moving: bool = False
+    swaying: bool = False
 
 
 def apart_cents(hz: float, other_hz: float) -> float:

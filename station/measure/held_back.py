@@ -24,6 +24,11 @@ from station.measure.windows import Heard
 WITHIN_CENTS = 5.0
 STUDENT = (15.544, 11.178, 9.082, 7.885, 7.120, 6.594, 6.211)
 MANY_PARTIALS = 8
+# Later on, what makes a pitch much less sure than it was is most often a drum, and what a drum does
+# follows no law of noise: within five deviations, one reading in ten thousand of strings under
+# drums was wrong; within ten, none.
+YOUNG_S = 0.3
+LATE_SIGMAS = 10.0
 VAGUE_CENTS = 0.4
 VAGUER = 2.0  # the noise has risen by 6 dB
 LATE_READINGS = 20  # 0.4 s: the ring of a snare's body or a tom between two strokes
@@ -72,11 +77,20 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
     return surest._replace(uncertainty_cents=max(VAGUE_CENTS, surest.uncertainty_cents))
 
 
-def is_sure(fit: Fit) -> bool:
-    """Whether `fit` may be told at all."""
-    if fit.partials >= MANY_PARTIALS:
-        return True
-    return fit.uncertainty_cents * STUDENT[fit.partials - 1] <= WITHIN_CENTS
+def is_sure(fit: Fit, told: Fit, age_s: float) -> bool:
+    """Whether `told`, the pitch now, which `fit` told, may be told `age_s` after the stroke.
+
+    While a string is swaying its partials disagree, and many readings are one centre.
+    """
+    late = age_s > YOUNG_S and not told.swaying
+    if fit.uncertainty_cents * max(_sigmas(fit), LATE_SIGMAS if late else 0.0) > WITHIN_CENTS:
+        return False
+    return not told.moving or told.uncertainty_cents * _sigmas(told) <= WITHIN_CENTS
+
+
+def _sigmas(fit: Fit) -> float:
+    """Of how many of its standard deviations `fit` is to be sure."""
+    return STUDENT[fit.partials - 1] if fit.partials < MANY_PARTIALS else 0.0
 
 
 def _departure(track: Sequence[tuple[int, Fit]], fit: Fit) -> tuple[float, float]:

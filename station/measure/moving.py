@@ -150,6 +150,7 @@ def _centre_of_sway(track: Sequence[tuple[int, Fit]]) -> Fit | None:
     return newest._replace(
         hz=newest.hz * math.exp(centre / CENTS),
         uncertainty_cents=math.hypot(newest.uncertainty_cents, CENTRE_SHARE * spread),
+        swaying=True,
     )
 
 

@@ -299,10 +299,10 @@ class Tracker:
         """`fit`, of the last `length` samples, is the note's; it is told where it is sure."""
         note.fit, note.last_good, note.steady_at = fit, now, now
         note.track.append((now - note.onset, fit))
-        if not is_sure(fit) or self._in_doubt(note):
+        if self._in_doubt(note):
             return []
         told = note.now(length, round(READING_S * self._rate_hz))
-        if told.moving and not is_sure(told):
+        if not is_sure(fit, told, (now - note.onset) / self._rate_hz):
             return []
         note.told = True
         return [Followed(told, note.onset)]

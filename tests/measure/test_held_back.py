@@ -63,10 +63,30 @@ def test_one_partial_alone_is_told_where_the_string_is_known_to_be_and_nowhere_e
     assert not shaken(lone, drum[1], drum[0])
 
 
+def told_early(fit: Fit) -> bool:
+    return is_sure(fit, fit, 0.1)
+
+
 def test_few_partials_are_believed_with_less_uncertainty_than_many() -> None:
-    assert is_sure(KNOWN)
-    assert is_sure(KNOWN._replace(uncertainty_cents=1.6, partials=12))
-    assert not is_sure(KNOWN._replace(uncertainty_cents=1.6, partials=3))
+    assert told_early(KNOWN)
+    assert told_early(KNOWN._replace(uncertainty_cents=1.6, partials=12))
+    assert not told_early(KNOWN._replace(uncertainty_cents=1.6, partials=3))
+
+
+def test_once_a_string_has_been_known_for_a_while_more_is_asked_but_of_a_vibratos_centre() -> None:
+    vague = KNOWN._replace(uncertainty_cents=0.6, partials=12)
+
+    assert is_sure(vague, vague, 0.29)
+    assert not is_sure(vague, vague, 0.31)
+    assert is_sure(vague, vague._replace(swaying=True), 0.31)
+    assert is_sure(KNOWN, KNOWN, 0.31)
+
+
+def test_a_pitch_drawn_on_is_told_if_that_is_as_sure() -> None:
+    moving = KNOWN._replace(uncertainty_cents=1.6, partials=3, moving=True)
+
+    assert not is_sure(KNOWN, moving, 0.5)
+    assert is_sure(KNOWN, moving._replace(partials=12), 0.5)
 
 
 def beyond(deviations: float, freedom: int) -> float:
@@ -85,7 +105,7 @@ def test_of_few_partials_a_pitch_is_told_if_once_in_ten_thousand_it_is_5_cents_o
     for sd_cents in np.arange(0.3, 0.9, 0.01):
         fit = KNOWN._replace(uncertainty_cents=sd_cents, partials=partials)
 
-        assert is_sure(fit) == (beyond(5.0 / sd_cents, partials + 3) < 1e-4)
+        assert told_early(fit) == (beyond(5.0 / sd_cents, partials + 3) < 1e-4)
 
 
 def test_a_settled_pitch_that_knows_less_than_the_readings_gives_way_to_them() -> None:
