@@ -237,7 +237,10 @@ class Tracker:
         self._struck = False
         self._guess = None
         told = self._take(self._note, fit, now, now - onset)
-        return heard if shaken((), fit, first) else heard + told
+        if not shaken((), fit, first):
+            return heard + told
+        self._note.told = False
+        return heard
 
     def _resume(self, pending: Sounding, x: Samples, now: int) -> News:
         """The note that seemed to have ended goes on."""

@@ -7,11 +7,12 @@ import math
 import numpy as np
 import pytest
 
+from station.measure import tracking
 from station.measure.fit import Fit, Guess, listen_and_fit
 from station.measure.held_back import borne_out, is_sure, shaken
 from station.measure.windows import Heard
 from tests.bench.bench_bleed import RATE_HZ, under_a_string
-from tests.support.strings import Floats, cents, hear_all, noise
+from tests.support.strings import Floats, after_silence, cents, hear_all, noise
 
 LENGTH_S = 0.12
 STRING_HZ = 204.85
@@ -147,3 +148,15 @@ def test_a_kit_that_outlasts_a_string_is_not_read_in_its_place(kind: str, seed: 
     assert len(readings) > 60
     assert max(abs(cents(reading.hz, hz)) for reading in readings) < 5
     assert max(abs(cents(note.hz, hz)) for note in notes) < 1
+
+
+def test_a_note_whose_every_reading_a_drum_may_have_made_is_none(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    fork = 0.1 * np.sin(2 * np.pi * 500.0 * np.arange(RATE_HZ) / RATE_HZ)
+    x = after_silence(fork, RATE_HZ)
+    assert len(hear_all(x, RATE_HZ)[1]) == 1
+
+    monkeypatch.setattr(tracking, "shaken", lambda track, fit, heard: True)
+
+    assert hear_all(x, RATE_HZ)[:2] == ([], [])
