@@ -23,6 +23,11 @@ Floats = NDArray[np.floating[Any]]
 MAINS_HZ = (50.0, 60.0)
 MAINS_OFF_HZ = 0.25  # grids keep within 0.2 Hz but for faults (common practice, no source)
 MULTIPLES = 24
+# A lamp dimmer's buzz has many more (common practice, no source): of these whatever holds still
+# and is not 40 dB below the others.
+HIGHER_GROUPS = 3
+HELD_STILL = 0.1
+LEAST_HIGHER = 1e-4
 PAUSES_S = (0.16, 0.25, 0.5, 1.0)  # 0.16 s are eight periods; longer pauses tell it better
 LEAST_SHARE = 0.5  # of all power in a pause, to be worth taking out
 STEADY = (
@@ -79,7 +84,9 @@ def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
     amplitude = _amplitudes(x, rate_hz, hz, 0)
     if _is_one_note(amplitude):
         return None
-    return Hum(hz, amplitude, origin, rate_hz, x.size)
+    least = LEAST_HIGHER * float(np.sum(np.abs(amplitude) ** 2))
+    higher = _higher(x, rate_hz, hz, least)
+    return Hum(hz, np.append(amplitude, higher), origin, rate_hz, x.size)
 
 
 def _is_one_note(amplitude: NDArray[np.complex128]) -> bool:
@@ -87,6 +94,23 @@ def _is_one_note(amplitude: NDArray[np.complex128]) -> bool:
     power = np.abs(amplitude) ** 2
     whole = float(power.sum())
     return any(float(power[n - 1 :: n].sum()) > LONE_SHARE * whole for n in LONE_MULTIPLES)
+
+
+def _higher(x: Floats, rate_hz: float, hz: float, least: float) -> NDArray[np.complex128]:
+    """Amplitudes of the multiples above; 0 if of less power, or not alike in both halves of `x`."""
+    half = x.size // 2
+    held: list[NDArray[np.complex128]] = []
+    for group in range(1, 1 + HIGHER_GROUPS):
+        beyond = group * MULTIPLES
+        if (beyond + MULTIPLES) * hz > rate_hz / 2:
+            break
+        first = _amplitudes(x[:half], rate_hz, hz, 0, beyond)
+        second = _amplitudes(x[half : 2 * half], rate_hz, hz, half, beyond)
+        power = (np.abs(first) ** 2 + np.abs(second) ** 2) / 2
+        still = (np.abs(first - second) ** 2 < HELD_STILL * power) & (power > least)
+        held.append(np.where(still, (first + second) / 2, 0.0))
+    every = np.concatenate(held) if held else np.empty(0, np.complex128)
+    return every[: 1 + int(np.flatnonzero(every)[-1])] if every.any() else every[:0]
 
 
 def _likely_mains(x: Floats, rate_hz: float) -> float | None:
@@ -108,11 +132,16 @@ def _likely_mains(x: Floats, rate_hz: float) -> float | None:
     return MAINS_HZ[best] if shares[best] >= LEAST_SHARE else None
 
 
-def _amplitudes(x: Floats, rate_hz: float, hz: float, start: int) -> NDArray[np.complex128]:
-    """Complex amplitudes at sample -`start` of `x`, by projection under a Hann window."""
+def _amplitudes(
+    x: Floats, rate_hz: float, hz: float, start: int, beyond: int = 0
+) -> NDArray[np.complex128]:
+    """Complex amplitudes at sample -`start` of `x`, by projection under a Hann window.
+
+    Of MULTIPLES multiples from number `beyond` + 1 on.
+    """
     period = rate_hz / hz
     whole = round(int(x.size / period) * period)
-    k = np.arange(1, MULTIPLES + 1)
+    k = np.arange(beyond + 1, beyond + MULTIPLES + 1)
     angle: Floats = 2 * np.pi * hz * k / rate_hz
     window = np.hanning(whole + 1)[:whole]
     projected = carriers(angle, whole) @ (x[:whole] * window) * (2 / window.sum())

@@ -106,3 +106,14 @@ def test_hum_that_sways_by_a_third_is_read_once_at_most_and_never_a_note() -> No
 
     assert len(readings) <= 1
     assert notes == []
+
+
+@pytest.mark.parametrize("loudest", [9, 26, 35])
+def test_a_buzz_of_seventy_multiples_is_never_a_note(loudest: int) -> None:
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    x = sum(np.cos(2 * np.pi * 49.93 * k * t + k * k) / k for k in range(1, 71))
+    x = 0.02 * (np.asarray(x) + np.cos(2 * np.pi * 49.93 * loudest * t))
+
+    readings, notes, _ = hear_all(x + noise(t.size, -80), RATE_HZ)
+
+    assert (readings, notes) == ([], [])
