@@ -24,11 +24,11 @@ from station.measure.windows import Heard
 WITHIN_CENTS = 5.0
 STUDENT = (15.544, 11.178, 9.082, 7.885, 7.120, 6.594, 6.211)
 MANY_PARTIALS = 8
-# Later on, what makes a pitch much less sure than it was is most often a drum, and what a drum does
-# follows no law of noise: within five deviations, one reading in ten thousand of strings under
-# drums was wrong; within ten, none.
-YOUNG_S = 0.3
+# What a drum does follows no law of noise: once there is more of it between a string's partials
+# than there was, five deviations leave one reading in ten thousand wrong, ten hardly any.
 LATE_SIGMAS = 10.0
+LATE_S = 0.3
+NOISIER = 4.0  # 6 dB
 VAGUE_CENTS = 0.4
 VAGUER = 2.0  # the noise has risen by 6 dB
 LATE_READINGS = 20  # 0.4 s: the ring of a snare's body or a tom between two strokes
@@ -77,15 +77,18 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
     return surest._replace(uncertainty_cents=max(VAGUE_CENTS, surest.uncertainty_cents))
 
 
-def is_sure(fit: Fit, told: Fit, age_s: float) -> bool:
-    """Whether `told`, the pitch now, which `fit` told, may be told `age_s` after the stroke.
+def is_sure(fit: Fit, told: Fit, late: bool, noisier: bool) -> bool:
+    """Whether `told`, the pitch now, which `fit` told, may be told at all.
 
-    While a string is swaying its partials disagree, and many readings are one centre.
+    `late`: the string has been known for a while; `noisier`: there is more between its partials
+    than there was.
     """
-    late = age_s > YOUNG_S and not told.swaying
-    if fit.uncertainty_cents * max(_sigmas(fit), LATE_SIGMAS if late else 0.0) > WITHIN_CENTS:
+    least = LATE_SIGMAS if late and noisier and not told.swaying else 0.0
+    if fit.uncertainty_cents * max(_sigmas(fit), least) > WITHIN_CENTS:
         return False
-    return not told.moving or told.uncertainty_cents * _sigmas(told) <= WITHIN_CENTS
+    # A pluck's own glide is over by then.
+    drawn_on = late and told.moving
+    return not drawn_on or told.uncertainty_cents * _sigmas(told) <= WITHIN_CENTS
 
 
 def _sigmas(fit: Fit) -> float:

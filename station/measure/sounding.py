@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass, field
 
@@ -24,7 +25,8 @@ class Sounding:
     where the mains may be; a note that glides there is none. At sample `steady_at`
     its readings last agreed with each other. The newest part of the last one was
     `ahead_cents` from the whole of it. It was struck `over` another that rings on. A note none of
-    whose readings could be `told` is none.
+    whose readings could be `told` is none. Between its partials
+    there was a power of `quietest` at least.
     """
 
     onset: int
@@ -41,6 +43,7 @@ class Sounding:
     ahead_cents: float = 0.0
     over: bool = False
     told: bool = False
+    quietest: float = math.inf
 
     def now(self, length: int, usual: int) -> Fit:
         """The pitch now, when the newest fit is of `length` samples.

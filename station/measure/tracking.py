@@ -31,7 +31,7 @@ from station.measure.fit import (
     apart_cents,
     listen_and_fit,
 )
-from station.measure.held_back import MANY_PARTIALS, is_sure, shaken
+from station.measure.held_back import LATE_S, MANY_PARTIALS, NOISIER, is_sure, shaken
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, suppose
 from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
@@ -236,7 +236,7 @@ class Tracker:
         self._note.suspect = mains_near(fit.hz, fit.uncertainty_cents) is not None
         self._struck = False
         self._guess = None
-        told = self._take(self._note, fit, now, now - onset)
+        told = self._take(self._note, first, fit, now, now - onset)
         if not shaken((), fit, first):
             return heard + told
         self._note.told = False
@@ -254,7 +254,7 @@ class Tracker:
             return []
         if shaken(pending.track, found[1], found[0]):
             return []
-        return self._take(pending, found[1], now, x.size)
+        return self._take(pending, *found, now, x.size)
 
     def _resumes(self, pending: Sounding, fit: Fit, x: Samples, now: int) -> bool | None:
         """Whether `fit`, found in `x`, is the note that has just ended, not struck anew.
@@ -292,20 +292,23 @@ class Tracker:
             return []
         heard, fit = found
         if not shaken(note.track, fit, heard):
-            return self._take(note, fit, now, length)
+            return self._take(note, heard, fit, now, length)
         if now - note.steady_at < SHAKEN_S * self._rate_hz:
             return []
         self._end_note()  # what sounds on has to prove itself anew
         return self._publish_pending()
 
-    def _take(self, note: Sounding, fit: Fit, now: int, length: int) -> News:
+    def _take(self, note: Sounding, heard: Heard, fit: Fit, now: int, length: int) -> News:
         """`fit`, of the last `length` samples, is the note's; it is told where it is sure."""
+        beside = heard.beside
+        note.quietest = min(note.quietest, beside)
         note.fit, note.last_good, note.steady_at = fit, now, now
         note.track.append((now - note.onset, fit))
         if self._in_doubt(note):
             return []
         told = note.now(length, round(READING_S * self._rate_hz))
-        if not is_sure(fit, told, (now - note.onset) / self._rate_hz):
+        late = now - note.onset > LATE_S * self._rate_hz
+        if not is_sure(fit, told, late, beside > NOISIER * note.quietest):
             return []
         note.told = True
         return [Followed(told, note.onset)]

@@ -65,7 +65,7 @@ def test_one_partial_alone_is_told_where_the_string_is_known_to_be_and_nowhere_e
 
 
 def told_early(fit: Fit) -> bool:
-    return is_sure(fit, fit, 0.1)
+    return is_sure(fit, fit, late=False, noisier=False)
 
 
 def test_few_partials_are_believed_with_less_uncertainty_than_many() -> None:
@@ -74,20 +74,22 @@ def test_few_partials_are_believed_with_less_uncertainty_than_many() -> None:
     assert not told_early(KNOWN._replace(uncertainty_cents=1.6, partials=3))
 
 
-def test_once_a_string_has_been_known_for_a_while_more_is_asked_but_of_a_vibratos_centre() -> None:
+def test_of_a_string_known_for_a_while_more_is_asked_when_noise_rises_but_of_a_vibrato() -> None:
     vague = KNOWN._replace(uncertainty_cents=0.6, partials=12)
 
-    assert is_sure(vague, vague, 0.29)
-    assert not is_sure(vague, vague, 0.31)
-    assert is_sure(vague, vague._replace(swaying=True), 0.31)
-    assert is_sure(KNOWN, KNOWN, 0.31)
+    assert is_sure(vague, vague, late=False, noisier=True)
+    assert is_sure(vague, vague, late=True, noisier=False)
+    assert not is_sure(vague, vague, late=True, noisier=True)
+    assert is_sure(vague, vague._replace(swaying=True), late=True, noisier=True)
+    assert is_sure(KNOWN, KNOWN, late=True, noisier=True)
 
 
-def test_a_pitch_drawn_on_is_told_if_that_is_as_sure() -> None:
+def test_once_a_plucks_glide_is_over_a_pitch_is_drawn_on_only_if_that_is_as_sure() -> None:
     moving = KNOWN._replace(uncertainty_cents=1.6, partials=3, moving=True)
 
-    assert not is_sure(KNOWN, moving, 0.5)
-    assert is_sure(KNOWN, moving._replace(partials=12), 0.5)
+    assert is_sure(KNOWN, moving, late=False, noisier=False)
+    assert not is_sure(KNOWN, moving, late=True, noisier=False)
+    assert is_sure(KNOWN, moving._replace(partials=12), late=True, noisier=False)
 
 
 def beyond(deviations: float, freedom: int) -> float:
