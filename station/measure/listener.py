@@ -35,9 +35,11 @@ HUM_LASTS_S = 12.0  # so long its phase may be trusted
 BET_CENTS = 3.0  # a note less certain than this is not published
 LATE_BET_CENTS = 1.0  # nor, once it dies away, a reading: five standard deviations are 5 cents
 TURNED_BET_CENTS = 1.5  # nor one under a peg; one in a thousand of these is 5 cents off
-# Nor what clipping makes unsure by more: one in some hundreds of these is a cent off, as read off
-# synthetic stiff strings clipped up to twenty times.
+# Nor one of what clips, or has done within the readings that tell where it goes: five standard
+# deviations are the cent within which that is told. What clipping mixes into a stiff string's
+# partials lies beside them, and moves them as no noise does.
 CLIPPED_BET_CENTS = 0.2
+CLIPPED_S = 0.3
 YOUNG_S = 0.3
 
 
@@ -194,7 +196,8 @@ class Listener:
         if clipped:
             from_s = max(onset_s, at_s - longest_s(fit.hz))
             by_clipping = self._by_clipping(fit, from_s, at_s)
-            if by_clipping > CLIPPED_BET_CENTS:
+            clips = self._clipped(max(onset_s, from_s - CLIPPED_S), at_s)
+            if clips and math.hypot(by_clipping, followed.unsure_cents) > CLIPPED_BET_CENTS:
                 return None
             fit = less_sure(fit, by_clipping)
         if fit.uncertainty_cents > bet_cents:

@@ -72,10 +72,14 @@ class Sounding:
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """A new fit of the note that sounds and began at sample `onset`."""
+    """A new fit of the note that sounds and began at sample `onset`.
+
+    But for what a pluck that has just begun may glide, it is unsure by `unsure_cents`.
+    """
 
     fit: Fit
     onset: int
+    unsure_cents: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,7 @@ from station.measure.held_back import LATE_S, MANY_PARTIALS, NOISIER, is_sure, s
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, suppose
 from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
+from station.measure.moving import LEAST_READINGS
 from station.measure.newly_struck import NewlyStruck
 from station.measure.reading import READING_S, SKIP_S, measured, reading_length
 from station.measure.ringing import explains, rings_on
@@ -311,7 +312,8 @@ class Tracker:
         if not is_sure(fit, told, late, beside > NOISIER * note.quietest):
             return []
         note.told = True
-        return [Followed(told, note.onset)]
+        measured = fit if len(note.track) < LEAST_READINGS else told
+        return [Followed(told, note.onset, measured.uncertainty_cents)]
 
     def _keep(self, note: Sounding) -> None:
         stop = note.onset + self._longest
