@@ -18,6 +18,7 @@ from station.measure.types import Level
 INTERVAL_S = 0.25
 FLOOR_DBFS = -150.0
 CLIP_AMPLITUDE = 0.999
+BEYOND_AMPLITUDE = 1.0001  # samples in floating point may be louder than that: they are whole
 CLIP_RUN = 3  # samples in a row at full scale: one alone may be a true peak
 # 16 bits round with -101 dBFS of noise, and their last bit toggling is -96 at most: nothing is
 # connected. (1 / sqrt(12) and 1/2 of a step of 2^-15.)
@@ -35,11 +36,16 @@ def dbfs(amplitude: float) -> float:
 
 def clips(block: Samples) -> NDArray[np.intp]:
     """Where in `block`, shape (n,), CLIP_RUN samples in a row at full scale begin."""
-    full = np.abs(block) >= CLIP_AMPLITUDE
+    full = _at_full_scale(block)
     if not full.any():
         return np.empty(0, np.intp)
     runs = np.convolve(full.astype(np.int8), np.ones(CLIP_RUN, np.int8), "valid")
     return np.flatnonzero(runs == CLIP_RUN)
+
+
+def _at_full_scale(x: Samples) -> NDArray[np.bool_]:
+    amplitude = np.abs(x)
+    return (amplitude >= CLIP_AMPLITUDE) & (amplitude <= BEYOND_AMPLITUDE)
 
 
 def _peak(x: Samples) -> float:
@@ -132,7 +138,7 @@ class LevelMeter:
 
     def _count_full(self, block: Samples, begin: int) -> None:
         """Note how many samples of `block`, which begins at sample `begin`, are at full scale."""
-        at = np.flatnonzero(np.abs(block) >= CLIP_AMPLITUDE) + begin
+        at = np.flatnonzero(_at_full_scale(block)) + begin
         slots, counts = np.unique(at // self._slot, return_counts=True)
         for slot, count in zip(slots.tolist(), counts.tolist(), strict=True):
             if self._full and self._full[-1][0] == slot:

@@ -54,6 +54,13 @@ def test_an_overdriven_input_is_clipped_and_a_single_true_peak_is_not() -> None:
     assert clips(lone_peak.astype(np.float32)).size == 0
 
 
+def test_samples_beyond_full_scale_are_no_clipping() -> None:
+    assert not level_of(tone(1.5)).clipped
+    meter = LevelMeter(RATE_HZ, line=1)
+    meter.push(tone(1.5).astype(np.float32), tone(1.5).size)
+    assert meter.clipped_share(0, RATE_HZ) < 0.01
+
+
 def test_a_level_comes_about_four_times_a_second() -> None:
     meter = LevelMeter(RATE_HZ, line=1)
     x = tone(0.1).astype(np.float32)
