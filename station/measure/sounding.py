@@ -25,7 +25,7 @@ class Sounding:
     where the mains may be; a note that glides there is none. At sample `steady_at`
     its readings last agreed with each other. The newest part of the last one was
     `ahead_cents` from the whole of it. It was struck `over` another that rings on. A note none of
-    whose readings could be `told` is none. Between its partials
+    whose readings could be `told` is none; the last one was `sure` or not. Between its partials
     there was a power of `quietest` at least.
     """
 
@@ -43,6 +43,7 @@ class Sounding:
     ahead_cents: float = 0.0
     over: bool = False
     told: bool = False
+    sure: bool = False
     quietest: float = math.inf
 
     def now(self, length: int, usual: int) -> Fit:

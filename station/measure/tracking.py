@@ -309,7 +309,9 @@ class Tracker:
             return []
         told = note.now(length, round(READING_S * self._rate_hz))
         late = now - note.onset > LATE_S * self._rate_hz
-        if not is_sure(fit, told, late, beside > NOISIER * note.quietest):
+        before, note.sure = note.sure, is_sure(fit, told, late, beside > NOISIER * note.quietest)
+        # What has kept silent for so long, a drum may have made sure once by chance.
+        if not note.sure or (late and not note.told and not before):
             return []
         note.told = True
         measured = fit if len(note.track) < LEAST_READINGS else told

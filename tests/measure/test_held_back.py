@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -162,3 +163,17 @@ def test_a_note_whose_every_reading_a_drum_may_have_made_is_none(
     monkeypatch.setattr(tracking, "shaken", lambda track, fit, heard: True)
 
     assert hear_all(x, RATE_HZ)[:2] == ([], [])
+
+
+def test_a_note_found_late_is_told_only_once_two_readings_in_a_row_are_sure(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    fork = 0.1 * np.sin(2 * np.pi * 500.0 * np.arange(RATE_HZ) / RATE_HZ)
+    x = after_silence(fork, RATE_HZ)
+    by_turns = itertools.cycle([True, False])
+    monkeypatch.setattr(tracking, "is_sure", lambda *known: next(by_turns))
+    assert hear_all(x, RATE_HZ)[:2] == ([], [])
+
+    twice = itertools.cycle([False, True, True])
+    monkeypatch.setattr(tracking, "is_sure", lambda *known: next(twice))
+    assert hear_all(x, RATE_HZ)[0]
