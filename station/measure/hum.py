@@ -23,11 +23,11 @@ Floats = NDArray[np.floating[Any]]
 MAINS_HZ = (50.0, 60.0)
 MAINS_OFF_HZ = 0.25  # grids keep within 0.2 Hz but for faults (common practice, no source)
 MULTIPLES = 24
-# A lamp dimmer's buzz has many more (common practice, no source): of these whatever holds still
-# and is not 40 dB below the others.
+# A lamp dimmer's buzz has many more (common practice, no source): of these whatever holds still,
+# for one alone is a tone when all others have been taken out.
 HIGHER_GROUPS = 3
 HELD_STILL = 0.1
-LEAST_HIGHER = 1e-4
+LEAST_HIGHER = 1e-8
 PAUSES_S = (0.16, 0.25, 0.5, 1.0)  # 0.16 s are eight periods; longer pauses tell it better
 LEAST_SHARE = 0.5  # of all power in a pause, to be worth taking out
 STEADY = (
@@ -40,12 +40,13 @@ SURE_CENTS = 0.5  # 15 mHz at 50 Hz
 
 @dataclass(frozen=True, slots=True)
 class Hum:
-    """`hz` of the mains, complex amplitudes of its multiples at sample `origin`, shape (n,).
+    """`hz` of the mains, complex amplitudes of its multiples `numbers` at sample `origin`.
 
-    It was found in a pause of `length` samples.
+    Both have the shape (n,). It was found in a pause of `length` samples.
     """
 
     hz: float
+    numbers: NDArray[np.intp]
     amplitude: NDArray[np.complex128]
     origin: int
     rate_hz: float
@@ -58,8 +59,7 @@ class Hum:
 
     def sound(self, start: int, count: int, finer: int = 1) -> Floats:
         """The hum's samples from number `start`, shape (count,), `finer` samples for each one."""
-        k = np.arange(1, self.amplitude.size + 1)
-        angle: Floats = 2 * np.pi * self.hz * k / self.rate_hz
+        angle: Floats = 2 * np.pi * self.hz * self.numbers / self.rate_hz
         now = self.amplitude * np.exp(1j * angle * (start - self.origin))
         table = carriers(-angle / finer, count)  # exp(+i angle n)
         samples: Floats = now.real @ table.real - now.imag @ table.imag
@@ -85,8 +85,9 @@ def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
     if _is_one_note(amplitude):
         return None
     least = LEAST_HIGHER * float(np.sum(np.abs(amplitude) ** 2))
-    higher = _higher(x, rate_hz, hz, least)
-    return Hum(hz, np.append(amplitude, higher), origin, rate_hz, x.size)
+    every = np.append(amplitude, _higher(x, rate_hz, hz, least))
+    there = np.flatnonzero(every)
+    return Hum(hz, there + 1, every[there], origin, rate_hz, x.size)
 
 
 def _is_one_note(amplitude: NDArray[np.complex128]) -> bool:
@@ -109,8 +110,7 @@ def _higher(x: Floats, rate_hz: float, hz: float, least: float) -> NDArray[np.co
         power = (np.abs(first) ** 2 + np.abs(second) ** 2) / 2
         still = (np.abs(first - second) ** 2 < HELD_STILL * power) & (power > least)
         held.append(np.where(still, (first + second) / 2, 0.0))
-    every = np.concatenate(held) if held else np.empty(0, np.complex128)
-    return every[: 1 + int(np.flatnonzero(every)[-1])] if every.any() else every[:0]
+    return np.concatenate(held) if held else np.empty(0, np.complex128)
 
 
 def _likely_mains(x: Floats, rate_hz: float) -> float | None:

@@ -108,6 +108,16 @@ def test_hum_that_sways_by_a_third_is_read_once_at_most_and_never_a_note() -> No
     assert notes == []
 
 
+def test_a_weak_multiple_far_above_the_others_is_no_note() -> None:
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    x = sum(np.cos(2 * np.pi * 50.07 * k * t + k * k) / k for k in range(1, 13))
+    x = 0.05 * (np.asarray(x) + 0.006 * np.cos(2 * np.pi * 50.07 * 27 * t))
+
+    readings, notes, _ = hear_all(x + noise(x.size, -100), RATE_HZ)
+
+    assert (readings, notes) == ([], [])
+
+
 @pytest.mark.parametrize("loudest", [9, 26, 35])
 def test_a_buzz_of_seventy_multiples_is_never_a_note(loudest: int) -> None:
     t = np.arange(3 * RATE_HZ) / RATE_HZ
