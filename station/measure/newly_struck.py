@@ -14,7 +14,7 @@ from collections import deque
 
 import numpy as np
 
-from station.measure.continued import Continued, carried_on
+from station.measure.continued import LENGTH_S, Continued, carried_on
 from station.measure.drum_check import may_be_a_drum, stands_alone_below
 from station.measure.ears import Ears
 from station.measure.fit import CENTS, Fit, Guess, apart_cents, listen_and_fit
@@ -136,7 +136,7 @@ class NewlyStruck:
         heard, fit = found
         if fit.partials < LEAST_PARTIALS or not stands_alone_below(heard):
             return None
-        if not self._is_new(self._ringing, fit, *beyond):
+        if not self._is_new(self._ringing, fit, *beyond) or not self._is_more(self._ringing, left):
             return None
         return None if may_be_a_drum(heard, fit) or shaken((), fit, heard) else found
 
@@ -170,6 +170,17 @@ class NewlyStruck:
             return True
         others = new[~shared]
         return others.size == 0 or float(new[shared].mean()) > NEWER * float(others.mean())
+
+    def _is_more(self, ringing: Continued, left: Samples) -> bool:
+        """Whether what is `left` after the stroke is more than what was left before it.
+
+        An open string's ghost under a touched harmonic, what a loop or a converter adds to a
+        tone are no partials of what rings, and were there all along.
+        """
+        stop = self.stroke - round(SKIP_S * self._rate_hz)
+        start = stop - min(left.size, round(LENGTH_S * self._rate_hz))
+        before = self._history.between(start, stop) - ringing.sound(start, stop - start)
+        return bool(np.square(left).mean() > NEWER * np.square(before).mean())
 
     def take_out(self, now: int) -> int:
         """Take the ringing string out of what was heard since the stroke, and of what comes.
