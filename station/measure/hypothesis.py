@@ -6,7 +6,8 @@ peaks' amplitude that its partials carry, less something for partials that
 are missing; among the candidates worth nearly as much as the best, the highest
 is taken. Then it is asked whether a lower one's own partials are really there,
 not as the ghost of an open string under a touched harmonic, some 28 dB down and
-more, but as strong as strings have them: if so, the lower one is the note.
+more (16 dB under one touched at a fourth or less of its length), but as strong as
+strings have them: if so, the lower one is the note.
 """
 
 from __future__ import annotations
@@ -33,7 +34,9 @@ GROUND_DB = 40.0  # a fundamental so far below the loudest partial is not there
 STRONGEST = 6  # peaks whose sub-multiples are tried
 PEAK_RANGE_DB = 50.0
 ABOVE_FLOOR = 3.2  # times the lower quartile's amplitude
-NEARLY = 0.72  # of the best one's worth: generous, for `_fills_in` decides between octaves
+# Of the best one's worth: generous, for `_fills_in` decides between octaves. Four ghosts as loud as
+# GHOST_OF_MANY leave each touched partial as much: 1 / (1 + 4 * 0.4^2).
+NEARLY = 0.6
 # Harris (1978), table I: the three-term window with side lobes of -67 dB.
 HARRIS = (0.42323, 0.49755, 0.07922)
 SLACK_LOBES = 0.07
@@ -42,6 +45,10 @@ SAME_SHARE = 0.0006  # 1 cent
 NEAR_OCTAVES = 0.03  # a third of a semitone
 HOLE_COST = 0.3
 GHOST = 0.2  # -28 dB a partial: recorded strings keep at least 0.24, ghosts stay under it
+# Of those that are no multiples of four, five and more: -16 dB. Where a string is plucked and heard
+# silences multiples of a number, never all the others, and no body's resonance is so narrow: of
+# 2400 notes of two sound fonts none has them so weak, but harmonics of one have (0.2 to 0.33).
+GHOST_OF_MANY, MANY = 0.4, 4
 COVERED = 0.25
 LOBE_SHARE = 0.6  # of a main lobe's half width, which holds nearly all its power
 LEAST_IN_PEAKS = 0.6  # of all power: noise has 0.4
@@ -257,11 +264,14 @@ def suppose(x: Floats, rate_hz: float, coarse_hz: Callable[[Floats], float]) -> 
         return None
     hint_hz = coarse_hz(x)
     guess = decide(peaks, (hint_hz,) if hint_hz > 0 else ())
-    if guess is None or guess.share < SHARE_TO_START or guess.worth < WORTH_TO_START:
+    if guess is None or not convincing(guess):
         return None
-    if not guess.grounded or guess.hz * x.size / rate_hz < FIRST_GUESS_PERIODS:
-        return None
-    return guess
+    return guess if guess.hz * x.size / rate_hz >= FIRST_GUESS_PERIODS else None
+
+
+def convincing(guess: Hypothesis) -> bool:
+    """Whether `guess` explains enough to be a note, and not what is left of one."""
+    return guess.share >= SHARE_TO_START and guess.worth >= WORTH_TO_START and guess.grounded
 
 
 def _strengths(
@@ -308,7 +318,8 @@ def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple
     between = [a for k, a in enumerate(strength) if k % multiple]
     present = sum(a > 0 for a in between) / len(between)
     mean = sum(between) / len(between)
-    return present > 0.5 and mean * len(multiples) >= GHOST * sum(multiples)
+    ghost = GHOST_OF_MANY if multiple >= MANY else GHOST
+    return present > 0.5 and mean * len(multiples) >= ghost * sum(multiples)
 
 
 def _refine(

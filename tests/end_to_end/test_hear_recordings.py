@@ -106,6 +106,18 @@ def test_every_note_is_heard_once_in_its_octave(take: Take, folder: Path, tracke
         assert note["end_s"] > note["onset_s"] + 0.4
 
 
+def test_touched_harmonics_are_named_and_not_the_open_string_under_them(tmp_path: Path) -> None:
+    # General MIDI program 31. These recordings' loudest partials are those of the key two octaves
+    # above, their weaker ones every fifth part of it.
+    keys = (40, 45, 50, 55, 59, 64, 67, 70)
+    strikes = [Strike(31, key, FIRST_S + i * EVERY_S, SOUND_S) for i, key in enumerate(keys)]
+
+    said = hear(render(tmp_path / "harmonics.wav", strikes, gain=0.6))
+
+    notes = [item["note"] for item in said if item["kind"] == "note" and item["line"] == 1]
+    assert notes == [note_name(key + 24) for key in keys]
+
+
 @pytest.mark.parametrize("take", TAKES, ids=lambda take: take.name)
 def test_the_stand_in_reads_every_note_as_with_aubio(take: Take, folder: Path) -> None:
     with_aubio, without = (

@@ -45,6 +45,14 @@ def test_the_open_string_s_ghost_under_a_touched_harmonic_is_not_the_note() -> N
     assert abs(cents(guess.hz, 220.0)) < 10
 
 
+@pytest.mark.parametrize("midi", range(40, 77, 4))
+def test_a_string_touched_at_a_fifth_of_its_length_may_ring_on_louder_beside_it(midi: int) -> None:
+    open_hz = 440 * 2 ** ((midi - 69) / 12) / 5
+    ghost = tuple((k, 0.1 * min(1.0, k / 5)) for k in range(1, 31) if k % 5)
+    guess = heard(StiffString(open_hz, 1e-5, weak=ghost))
+    assert abs(cents(guess.hz, 5 * open_hz)) < 10
+
+
 def test_odd_partials_alone_are_not_taken_for_a_third_of_them() -> None:
     guess = heard(StiffString(220.0, lost=tuple(range(2, 31, 2))))
     assert abs(cents(guess.hz, 220.0)) < 10
