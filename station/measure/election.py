@@ -13,7 +13,7 @@ import numpy as np
 
 from station.measure.drum_check import may_be_a_drum, stands_alone_below
 from station.measure.fit import CENTS, Fit, Guess, apart_cents, listen_and_fit
-from station.measure.hypothesis import decide, find_peaks
+from station.measure.hypothesis import convincing, decide, find_peaks
 from station.measure.windows import Floats
 
 VOTE_S = 0.17
@@ -47,7 +47,7 @@ def _majority(x: Floats, rate_hz: float, guess: Fit, heard: Sequence[float]) -> 
     for start in np.linspace(0, x.size - size, VOTES).astype(int):
         peaks = find_peaks(x[start : start + size], rate_hz)
         choice = decide(peaks) if peaks else None
-        if choice is not None and choice.grounded:
+        if choice is not None and convincing(choice):
             votes.append((choice.hz, choice.inharmonicity))
     pitches = np.array([hz for hz, _ in votes])
     apart = np.abs(np.log(pitches[:, None] / pitches[None, :])) * CENTS

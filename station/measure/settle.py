@@ -2,11 +2,7 @@
 
 A plucked string starts sharp and glides flat within its first third of a
 second (its tension falls with its swing); what players tune is where it
-settles. So the note counts from the first moment on with which nothing later
-disagrees (Hausman 1978, "Specification tests in econometrics": of two
-estimates, one of them from part of the other's data, the difference has the
-difference of their variances). A string that is tuned while it rings is where
-the peg left it.
+settles (`rest.py`). A string that is tuned while it rings is where the peg left it.
 """
 
 from __future__ import annotations
@@ -33,16 +29,10 @@ from station.measure.fit import (
     partial_frequencies,
 )
 from station.measure.leakage import without_leakage
-from station.measure.wander import wander_of
+from station.measure.rest import GLIDE_S, STROKE_S, since_it_settled
 from station.measure.windows import Floats, Heard
 
-GLIDE_S = 0.25
 GLIDE_SHARE = 0.35
-STROKE_S = 0.01  # of pick, finger and hammer
-STARTS_S = (0.0, 0.05, 0.11, GLIDE_S - STROKE_S, 0.39, 0.59)  # after the stroke; from each a fit
-DISAGREE_SIGMAS = 3.0
-SAME_CENTS = 0.003  # differences nobody can hear are none
-LEAST_WINDOWS = 6
 WINDOWS_A_LENGTH = 4  # in a note shorter than a second; half as many do in a longer one
 LONGEST_S = 2.0
 MOST_LOWERED = 4  # by more, windows would be far from whole periods, and little is gained
@@ -191,7 +181,7 @@ def _fit_whole(played: Played, rate_hz: float, hz: float, inharmonicity: float) 
         found = _surer(found, listen_and_fit(part.x, part.rate_hz, Guess(hz), care))
     if found is None or found[1].tonal < LEAST_TONAL:
         return fit_segment(played.x, rate_hz, Guess(hz, inharmonicity))
-    return _from_the_settled_moment(*_relieved(part, *found))
+    return since_it_settled(*_relieved(part, *found))
 
 
 def _relieved(part: Fine, heard: Heard, fit: Fit) -> tuple[Heard, Fit]:
@@ -245,34 +235,6 @@ def _as_followed(played: Played, hz: float) -> Guess | None:
     surest = min(near, key=lambda fit: fit.inharmonicity_sd, default=played.guess)
     unsure = max(FOLLOWED_STIFFNESS, 4 * surest.inharmonicity_sd)
     return Guess(hz, surest.inharmonicity, FOLLOWED_GLIDE_CENTS, unsure)
-
-
-def _from_the_settled_moment(heard: Heard, whole: Fit) -> Fit:
-    """The fit from the first moment on with which no later one disagrees."""
-    windows = heard.power.shape[0]
-    starts = {min(round(s / heard.step_s), windows - LEAST_WINDOWS) for s in STARTS_S}
-    fits = [
-        (start, fit)
-        for start in sorted(starts)
-        if start >= 0 and (fit := fit_heard(heard.since(start))) is not None
-    ]
-    for number, (start, fit) in enumerate(fits):
-        if all(_agrees(fit, later) for _, later in fits[number + 1 :]):
-            return _with_wander(heard, start, fit)
-    return whole
-
-
-def _agrees(fit: Fit, later: Fit) -> bool:
-    variance = later.uncertainty_cents**2 - fit.uncertainty_cents**2
-    return apart_cents(fit.hz, later.hz) <= SAME_CENTS + DISAGREE_SIGMAS * math.sqrt(
-        max(0.0, variance)
-    )
-
-
-def _with_wander(heard: Heard, start: int, fit: Fit) -> Fit:
-    """`fit` of what was heard from window `start` on, less sure by how much its pitch wanders."""
-    wander = wander_of(heard, start, fit.hz)
-    return fit._replace(uncertainty_cents=wander.unsure_cents(fit.uncertainty_cents))
 
 
 def _stayed_since(

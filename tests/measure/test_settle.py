@@ -34,6 +34,17 @@ def test_a_peg_being_turned_is_followed_closely_and_the_note_is_where_it_ended()
     assert 55 < cents(notes[0].hz, 110.0) < 90
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_a_note_that_wanders_before_it_comes_to_rest_is_where_it_rests(seed: int) -> None:
+    turns_s = np.arange(0, 0.96, 0.12)
+    turns_cents = np.append(np.random.default_rng(seed).normal(0, 4, turns_s.size - 1), 0.0)
+    t = np.arange(round(2.2 * RATE_HZ)) / RATE_HZ
+
+    _, notes, _ = hear_all(bent(329.6, np.interp(t, turns_s, turns_cents)), RATE_HZ)
+
+    assert [abs(cents(note.hz, 329.6)) < 0.2 for note in notes] == [True]
+
+
 def test_a_vibrato_reads_its_centre() -> None:
     t = np.arange(RATE_HZ * 2) / RATE_HZ
     sway = 20 * np.sin(2 * np.pi * 5.5 * t)
