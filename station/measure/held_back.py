@@ -62,12 +62,17 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
     """The settled pitch `fit` of a note, or the surest of its readings if that knows better.
 
     A drum's ring that outlasts a string is measured with it, as if it were the string's. Where
-    another reading as good as sure stands nearer to `fit`, a hand moved the string there.
+    another reading as good as sure stands nearer to `fit`, a hand moved the string there; where
+    most of the later half do, it glided there, and was surest in its stroke.
     """
     surest = min((known for _, known in track), key=lambda known: known.uncertainty_cents)
     vague_cents = max(VAGUE_CENTS, VAGUER * surest.uncertainty_cents)
     clear_cents = CLEAR_SIGMAS * surest.uncertainty_cents + OFF_CENTS
     if fit.uncertainty_cents <= vague_cents or apart_cents(fit.hz, surest.hz) < clear_cents:
+        return fit
+    later = [known.hz for _, known in islice(track, len(track) // 2, None)]
+    nearer = [apart_cents(hz, fit.hz) < apart_cents(hz, surest.hz) for hz in later]
+    if sum(nearer) > len(later) / 2:
         return fit
     for _, known in track:
         gone_cents = apart_cents(known.hz, surest.hz)

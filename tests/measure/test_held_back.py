@@ -132,6 +132,14 @@ def test_a_string_that_a_hand_moved_settles_where_it_came_to_and_not_where_it_wa
     assert borne_out(elsewhere, [*left, (left[-1][0] + 300, arrived)]).hz == STRING_HZ
 
 
+def test_a_note_that_was_surest_in_its_glide_settles_where_it_glided_to() -> None:
+    glided = KNOWN._replace(hz=STRING_HZ * 2 ** (-4.7 / 1200), uncertainty_cents=0.5)
+    course = [(at, KNOWN if place < 4 else glided) for place, (at, _) in enumerate(COURSE)]
+    settled = glided._replace(uncertainty_cents=2.0)
+
+    assert borne_out(settled, course) == settled
+
+
 # Kits over strings that once were misread: a snare's body that outlasts the string, a kick, and a
 # drum that made a new string of two partials of the one that rang, drums that outvoted a note.
 @pytest.mark.parametrize(
