@@ -34,6 +34,8 @@ OFF_BINS = 0.15  # how far the highest partial may be from its carrier
 WINDOWS_A_LENGTH = 4
 LEAST_WINDOWS = 3
 ROWS_KEPT = 128
+STIRS = 0.5  # of the usual square of what noise does
+_BEND = np.array([1.0, -2.0, 1.0])
 
 
 class PartialBank:
@@ -77,20 +79,35 @@ class PartialBank:
             self._known = fit_heard(self.heard()) if self._rows.count >= LEAST_WINDOWS else None
         return self._known
 
-    def newest(self, whole: Fit) -> tuple[Fit, float] | None:
-        """What the newest windows alone say, and how much later that holds.
+    def until(self, history: History, stop: int, windows: int, start: int) -> Heard | None:
+        """What so many windows hear, the last of which ends at `stop` (those kept may end earlier).
 
-        It is a share of the time from the middle of all windows to their end. None where
-        `whole` is not what all these windows have just said.
+        None if they would begin before `start`.
         """
-        windows = self._rows.count
-        if whole is not self._known or windows <= LEAST_WINDOWS:
+        begin = stop - self._size - (windows - 1) * self._step
+        if begin < start:
             return None
-        fit = fit_heard(self.heard().since(windows - LEAST_WINDOWS))
-        if fit is None:
-            return None
-        length = self._size + (windows - 1) * self._step
-        return fit, (windows - LEAST_WINDOWS) * self._step / length
+        k = self._numbers.size
+        heard = self._windows.hear(history.between(begin, stop), self._step)
+        rows = np.empty((windows, row_width(k)))
+        # The newest of them has to tell what lies beside.
+        first = (windows - 1) % BESIDE_EVERY
+        write_rows(rows, first, heard, self._windows.phases(heard[:, :k], self._step))
+        return self.heard()._replace(rows=rows)
+
+    def stirs(self) -> bool:
+        """Whether the pitch may have begun to move: its phases bend more than noise usually does.
+
+        Of windows a quarter apart the second difference is as noisy as each of the three.
+        """
+        rows = self._rows.all()[-LEAST_WINDOWS:]
+        if len(rows) < LEAST_WINDOWS:
+            return False
+        k = self._numbers.size
+        weight = rows[-1, :k] * self._numbers
+        bent = float(_BEND.dot(rows)[-k:].dot(weight))
+        beside = float(rows[-BESIDE_EVERY:, k : 2 * k + 1].sum()) / (k + 1)
+        return bent * bent > STIRS * 0.5 * beside * float(weight.dot(self._numbers))
 
     def heard(self) -> Heard:
         """What the windows kept have heard."""

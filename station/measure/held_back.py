@@ -27,7 +27,6 @@ MANY_PARTIALS = 8
 # What a drum does follows no law of noise: once there is more of it between a string's partials
 # than there was, five deviations leave one reading in ten thousand wrong, ten hardly any.
 LATE_SIGMAS = 10.0
-LATE_S = 0.3
 NOISIER = 4.0  # 6 dB
 VAGUE_CENTS = 0.4
 VAGUER = 2.0  # the noise has risen by 6 dB
@@ -82,23 +81,13 @@ def borne_out(fit: Fit, track: Sequence[tuple[int, Fit]]) -> Fit:
     return surest._replace(uncertainty_cents=max(VAGUE_CENTS, surest.uncertainty_cents))
 
 
-def is_sure(fit: Fit, told: Fit, late: bool, noisier: bool) -> bool:
-    """Whether `told`, the pitch now, which `fit` told, may be told at all.
+def is_sure(fit: Fit, noisier: bool = False) -> bool:
+    """Whether `fit` is sure enough to be told.
 
-    `late`: the string has been known for a while; `noisier`: there is more between its partials
-    than there was.
+    `noisier`: there is more between the partials of a string known for a while than there was.
     """
-    least = LATE_SIGMAS if late and noisier and not told.swaying else 0.0
-    if fit.uncertainty_cents * max(_sigmas(fit), least) > WITHIN_CENTS:
-        return False
-    # A pluck's own glide is over by then.
-    drawn_on = late and told.moving
-    return not drawn_on or told.uncertainty_cents * _sigmas(told) <= WITHIN_CENTS
-
-
-def _sigmas(fit: Fit) -> float:
-    """Of how many of its standard deviations `fit` is to be sure."""
-    return STUDENT[fit.partials - 1] if fit.partials < MANY_PARTIALS else 0.0
+    sigmas = STUDENT[fit.partials - 1] if fit.partials < MANY_PARTIALS else 0.0
+    return fit.uncertainty_cents * max(sigmas, LATE_SIGMAS if noisier else 0.0) <= WITHIN_CENTS
 
 
 def _departure(track: Sequence[tuple[int, Fit]], fit: Fit) -> tuple[float, float]:

@@ -38,7 +38,6 @@ TURNED_SHARE = 0.2  # how far off the line's continuation may be
 # source); a tenth of a second of that, until the readings themselves tell.
 UNKNOWN_CENTS = 0.5
 NEW_SIGMAS = 6.0  # of a few readings, which share most of their noise, more is asked
-NOISIER = 4.0  # two thirds of a reading are 1.8 times as unsure as the whole: (3/2)^1.5
 
 
 def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
@@ -84,32 +83,6 @@ def _since_newest(readings: list[tuple[int, Fit]]) -> list[tuple[int, float]]:
     """When and how high `readings` are from the first of them, the newest: samples and cents."""
     newest_at, newest = readings[0]
     return [(end - newest_at, CENTS * math.log(fit.hz / newest.hz)) for end, fit in readings]
-
-
-def ahead_of(whole: Fit, newest: Fit) -> float:
-    """How far `newest`, the newest part of what `whole` is of, has gone from it, in cents.
-
-    0 where that may be noise, or the noise has just risen, as with a drum's stroke.
-    """
-    if newest.uncertainty_cents > NOISIER * whole.uncertainty_cents:
-        return 0.0
-    ahead = CENTS * math.log(newest.hz / whole.hz)
-    unsure = math.hypot(newest.uncertainty_cents, whole.uncertainty_cents)
-    return ahead if abs(ahead) > CLEAR_SIGMAS * unsure else 0.0
-
-
-def caught_up(now: Fit, whole: Fit, newest: Fit, later: float) -> Fit:
-    """`now`, a low string's long reading, where its newest part says that its pitch goes farther.
-
-    `whole` is the reading for its middle; its `newest` part has its middle later by the share
-    `later` of the half from there to the present.
-    """
-    gone = CENTS * math.log(newest.hz / whole.hz) / later
-    been = CENTS * math.log(now.hz / whole.hz)
-    if been * math.copysign(1.0, gone) >= abs(gone):
-        return now
-    drawn_on = whole._replace(hz=whole.hz * math.exp(gone / CENTS), moving=True)
-    return less_sure(less_sure(drawn_on, TURNED_SHARE * gone), newest.uncertainty_cents / later)
 
 
 def _course(late: list[tuple[int, float]], unsure_cents: float) -> tuple[float, bool]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from station.measure.bank import PartialBank
 from station.measure.fit import Care, Fit, Guess, listen_and_fit, window_size
 from station.measure.history import History
+from station.measure.moving import less_sure, pitch_now
 from station.measure.sounding import Sounding
+from station.measure.turning import WINDOWS, Turn, turn_of
 from station.measure.windows import Heard
 
 SKIP_S = 0.006  # of a stroke's own noise
@@ -34,6 +36,38 @@ def measured(
             found[1], rate_hz, length, start, READING_PARTIALS, READING_WINDOW_S
         )
     return found
+
+
+def brought_to_now(history: History, rate_hz: float, note: Sounding, now: int, length: int) -> Fit:
+    """The pitch at sample `now`, when the note's newest fit is of the last `length` samples.
+
+    Where a low string takes more than READING_S, what its peg did meanwhile is looked for.
+    """
+    fit = pitch_now(note.track, length)
+    before, note.turn = note.turn, None
+    bank = note.bank
+    if bank is None or length <= round(READING_S * rate_hz) or not bank.suits(note.fit.hz):
+        return fit
+    if before is None and not fit.moving and not bank.stirs():
+        return fit
+    heard = bank.until(history, now, WINDOWS, note.onset + round(SKIP_S * rate_hz))
+    note.turn = None if heard is None else turn_of(heard)
+    return fit if note.turn is None else _following(note.turn, before, fit)
+
+
+def _following(turn: Turn, before: Turn | None, fit: Fit) -> Fit:
+    """The pitch now, where `turn` is what the peg does, `before` what it did a reading earlier.
+
+    `fit` is the newest reading as those before it brought it to the present.
+    """
+    if fit.swaying:
+        return fit
+    if turn.sudden:
+        # Readings too long to follow a sway may lie in a line all the same.
+        return less_sure(turn.whole, turn.cents) if fit.moving else fit
+    if before is None or turn.cents * before.cents <= 0:
+        return less_sure(fit, turn.cents)  # not twice in a row: it may be a drum
+    return turn.pitch()
 
 
 def reading_length(rate_hz: float, note: Sounding, now: int) -> int:

@@ -8,11 +8,10 @@ from dataclasses import dataclass, field
 
 from station.measure.bank import PartialBank
 from station.measure.decimate import Samples
-from station.measure.fit import Fit, apart_cents
-from station.measure.moving import ahead_of, caught_up, pitch_now
+from station.measure.fit import Fit
+from station.measure.turning import Turn
 
 TRACK_READINGS = 1500  # half a minute
-STIRRED_READINGS = 4  # 60 ms
 
 
 @dataclass(slots=True)
@@ -23,10 +22,10 @@ class Sounding:
     measured as a whole; `kept_fine` the same of a high note at the fine rate.
     `track` are its fits with the samples they end at. A `suspect` began
     where the mains may be; a note that glides there is none. At sample `steady_at`
-    its readings last agreed with each other. The newest part of the last one was
-    `ahead_cents` from the whole of it. It was struck `over` another that rings on. A note none of
-    whose readings could be `told` is none; the last one was `sure` or not. Between its partials
-    there was a power of `quietest` at least.
+    its readings last agreed with each other. `turn` is what its peg did by the last of
+    them. It was struck `over` another that rings on. A note none of whose readings could be
+    `told` is none; the last one was `sure` or not. Between its partials there was a power of
+    `quietest` at least.
     """
 
     onset: int
@@ -40,35 +39,11 @@ class Sounding:
     bank: PartialBank | None = None
     suspect: bool = False
     steady_at: int = 0
-    ahead_cents: float = 0.0
+    turn: Turn | None = None
     over: bool = False
     told: bool = False
     sure: bool = False
     quietest: float = math.inf
-
-    def now(self, length: int, usual: int) -> Fit:
-        """The pitch now, when the newest fit is of `length` samples.
-
-        Of one of more than the `usual` many the newest part tells sooner that the pitch moves.
-        """
-        fit = pitch_now(self.track, length)
-        before, self.ahead_cents = self.ahead_cents, 0.0
-        if self.bank is None or length <= usual or not self._stirs():
-            return fit
-        newest = self.bank.newest(self.fit)
-        if newest is None:
-            return fit
-        self.ahead_cents = ahead_of(self.fit, newest[0])
-        if self.ahead_cents * before <= 0:  # twice in a row, or it may be a drum
-            return fit
-        return caught_up(fit, self.fit, *newest)
-
-    def _stirs(self) -> bool:
-        """Whether the last readings differ at all: those of a string at rest share their noise."""
-        if len(self.track) < STIRRED_READINGS:
-            return False
-        before = self.track[-STIRRED_READINGS][1]
-        return apart_cents(before.hz, self.fit.hz) > self.fit.uncertainty_cents
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,15 +31,15 @@ from station.measure.fit import (
     apart_cents,
     listen_and_fit,
 )
-from station.measure.held_back import LATE_S, MANY_PARTIALS, NOISIER, is_sure, shaken
+from station.measure.held_back import MANY_PARTIALS, shaken
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, suppose
 from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
-from station.measure.moving import LEAST_READINGS
 from station.measure.newly_struck import NewlyStruck
-from station.measure.reading import READING_S, SKIP_S, measured, reading_length
+from station.measure.reading import SKIP_S, measured, reading_length
 from station.measure.ringing import explains, rings_on
-from station.measure.sounding import Ended, Followed, News, Sounding
+from station.measure.sounding import Ended, News, Sounding
+from station.measure.telling import SAME_PITCH_CENTS, in_doubt, told_of
 from station.measure.windows import Heard
 
 Floats = NDArray[np.floating[Any]]
@@ -62,7 +62,6 @@ LISTENED_TO_EVERY_HOPS = 8
 NEW_READINGS = 10  # 0.2 s: what changes in a hum may at first be some cents beside it
 SHAKEN_S = 1.0  # so long a drum may shake a string's readings
 RESUME_S = 0.3
-SAME_PITCH_CENTS = 60.0
 AGREE_CENTS = 25.0
 LEAST_PERIODS = 4.6
 SHORTEST_NOTE_S = 0.06
@@ -294,6 +293,7 @@ class Tracker:
         heard, fit = found
         if not shaken(note.track, fit, heard):
             return self._take(note, heard, fit, now, length)
+        note.turn = None  # what it was before a drum bears nothing out
         if now - note.steady_at < SHAKEN_S * self._rate_hz:
             return []
         self._end_note()  # what sounds on has to prove itself anew
@@ -301,21 +301,10 @@ class Tracker:
 
     def _take(self, note: Sounding, heard: Heard, fit: Fit, now: int, length: int) -> News:
         """`fit`, of the last `length` samples, is the note's; it is told where it is sure."""
-        beside = heard.beside
-        note.quietest = min(note.quietest, beside)
         note.fit, note.last_good, note.steady_at = fit, now, now
         note.track.append((now - note.onset, fit))
-        if self._in_doubt(note):
-            return []
-        told = note.now(length, round(READING_S * self._rate_hz))
-        late = now - note.onset > LATE_S * self._rate_hz
-        before, note.sure = note.sure, is_sure(fit, told, late, beside > NOISIER * note.quietest)
-        # What has kept silent for so long, a drum may have made sure once by chance.
-        if not note.sure or (late and not note.told and not before):
-            return []
-        note.told = True
-        measured = fit if len(note.track) < LEAST_READINGS else told
-        return [Followed(told, note.onset, measured.uncertainty_cents)]
+        told = told_of(self._history, self._rate_hz, note, heard, now, length)
+        return [] if told is None else [told]
 
     def _keep(self, note: Sounding) -> None:
         stop = note.onset + self._longest
@@ -338,7 +327,7 @@ class Tracker:
 
     def _is_asked_again(self, note: Sounding, young: bool) -> bool:
         """Whether to ask again now which note it is: of many partials only until it is decided."""
-        doubted = self._in_doubt(note)
+        doubted = in_doubt(note)
         if not young:
             may_err = doubted or note.fit.partials < MANY_PARTIALS
             return may_err and self._count % SELDOM_HOPS == 0
@@ -370,9 +359,6 @@ class Tracker:
                 return
             if stands_alone_below(found[0]):
                 note.fit = found[1]
-
-    def _in_doubt(self, note: Sounding) -> bool:
-        return bool(note.votes) and apart_cents(note.votes[-1], note.fit.hz) > SAME_PITCH_CENTS
 
     # -- ending -----------------------------------------------------------
 

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from station.measure import tracking
+from station.measure import telling, tracking
 from station.measure.fit import Fit, Guess, listen_and_fit
 from station.measure.held_back import borne_out, is_sure, shaken
 from station.measure.windows import Heard
@@ -65,32 +65,18 @@ def test_one_partial_alone_is_told_where_the_string_is_known_to_be_and_nowhere_e
     assert not shaken(lone, drum[1], drum[0])
 
 
-def told_early(fit: Fit) -> bool:
-    return is_sure(fit, fit, late=False, noisier=False)
-
-
 def test_few_partials_are_believed_with_less_uncertainty_than_many() -> None:
-    assert told_early(KNOWN)
-    assert told_early(KNOWN._replace(uncertainty_cents=1.6, partials=12))
-    assert not told_early(KNOWN._replace(uncertainty_cents=1.6, partials=3))
+    assert is_sure(KNOWN)
+    assert is_sure(KNOWN._replace(uncertainty_cents=1.6, partials=12))
+    assert not is_sure(KNOWN._replace(uncertainty_cents=1.6, partials=3))
 
 
-def test_of_a_string_known_for_a_while_more_is_asked_when_noise_rises_but_of_a_vibrato() -> None:
+def test_of_a_string_known_for_a_while_more_is_asked_when_noise_rises() -> None:
     vague = KNOWN._replace(uncertainty_cents=0.6, partials=12)
 
-    assert is_sure(vague, vague, late=False, noisier=True)
-    assert is_sure(vague, vague, late=True, noisier=False)
-    assert not is_sure(vague, vague, late=True, noisier=True)
-    assert is_sure(vague, vague._replace(swaying=True), late=True, noisier=True)
-    assert is_sure(KNOWN, KNOWN, late=True, noisier=True)
-
-
-def test_once_a_plucks_glide_is_over_a_pitch_is_drawn_on_only_if_that_is_as_sure() -> None:
-    moving = KNOWN._replace(uncertainty_cents=1.6, partials=3, moving=True)
-
-    assert is_sure(KNOWN, moving, late=False, noisier=False)
-    assert not is_sure(KNOWN, moving, late=True, noisier=False)
-    assert is_sure(KNOWN, moving._replace(partials=12), late=True, noisier=False)
+    assert is_sure(vague)
+    assert not is_sure(vague, noisier=True)
+    assert is_sure(KNOWN, noisier=True)
 
 
 def beyond(deviations: float, freedom: int) -> float:
@@ -109,7 +95,7 @@ def test_of_few_partials_a_pitch_is_told_if_once_in_ten_thousand_it_is_5_cents_o
     for sd_cents in np.arange(0.3, 0.9, 0.01):
         fit = KNOWN._replace(uncertainty_cents=sd_cents, partials=partials)
 
-        assert told_early(fit) == (beyond(5.0 / sd_cents, partials + 3) < 1e-4)
+        assert is_sure(fit) == (beyond(5.0 / sd_cents, partials + 3) < 1e-4)
 
 
 def test_a_settled_pitch_that_knows_less_than_the_readings_gives_way_to_them() -> None:
@@ -179,9 +165,9 @@ def test_a_note_found_late_is_told_only_once_two_readings_in_a_row_are_sure(
     fork = 0.1 * np.sin(2 * np.pi * 500.0 * np.arange(RATE_HZ) / RATE_HZ)
     x = after_silence(fork, RATE_HZ)
     by_turns = itertools.cycle([True, False])
-    monkeypatch.setattr(tracking, "is_sure", lambda *known: next(by_turns))
+    monkeypatch.setattr(telling, "is_sure", lambda *known: next(by_turns))
     assert hear_all(x, RATE_HZ)[:2] == ([], [])
 
     twice = itertools.cycle([False, True, True])
-    monkeypatch.setattr(tracking, "is_sure", lambda *known: next(twice))
+    monkeypatch.setattr(telling, "is_sure", lambda *known: next(twice))
     assert hear_all(x, RATE_HZ)[0]

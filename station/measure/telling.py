@@ -1,0 +1,52 @@
+"""Is what a reading says of a note told, and as what pitch now?"""
+
+from __future__ import annotations
+
+from station.measure.fit import Fit, apart_cents
+from station.measure.held_back import NOISIER, is_sure
+from station.measure.history import History
+from station.measure.moving import LEAST_READINGS
+from station.measure.reading import brought_to_now
+from station.measure.sounding import Followed, Sounding
+from station.measure.windows import Heard
+
+SAME_PITCH_CENTS = 60.0
+LATE_S = 0.3  # after a stroke: a string has been known for a while, and its first glide is over
+
+
+def in_doubt(note: Sounding) -> bool:
+    """Whether who was last asked which note it is named another one."""
+    return bool(note.votes) and apart_cents(note.votes[-1], note.fit.hz) > SAME_PITCH_CENTS
+
+
+def told_of(
+    history: History, rate_hz: float, note: Sounding, heard: Heard, now: int, length: int
+) -> Followed | None:
+    """What is told of `note` at sample `now`, whose newest fit is of what was `heard`.
+
+    That was in the last `length` samples. None where it is not sure.
+    """
+    beside = heard.beside
+    note.quietest = min(note.quietest, beside)
+    if in_doubt(note):
+        note.turn = None
+        return None
+    told = brought_to_now(history, rate_hz, note, now, length)
+    late = now - note.onset > LATE_S * rate_hz
+    noisier = late and beside > NOISIER * note.quietest
+    before, note.sure = note.sure, is_sure(note.fit, noisier and not told.swaying)
+    if not note.sure:
+        note.turn = None
+        return None
+    if late and told.moving and not is_sure(told):
+        note.sure = False
+    # What has kept silent for so long, a drum may have made sure once by chance.
+    if not note.sure or (late and not note.told and not before):
+        return None
+    note.told = True
+    return Followed(told, note.onset, _but_for_its_glide(note, told).uncertainty_cents)
+
+
+def _but_for_its_glide(note: Sounding, told: Fit) -> Fit:
+    """`told` without what a pluck may glide that has just begun."""
+    return note.fit if len(note.track) < LEAST_READINGS else told
