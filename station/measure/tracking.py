@@ -34,7 +34,7 @@ from station.measure.fit import (
 from station.measure.held_back import MANY_PARTIALS, shaken
 from station.measure.history import FineHistory, History
 from station.measure.hypothesis import Hypothesis, suppose
-from station.measure.mains_check import MainsDoubt, mains_near, stretched_like_a_string
+from station.measure.mains_check import MainsDoubt, mains_near
 from station.measure.newly_struck import NewlyStruck
 from station.measure.reading import SKIP_S, measured, reading_length
 from station.measure.ringing import explains, rings_on
@@ -153,6 +153,7 @@ class Tracker:
         if note is not None:
             self.newly.expect(note.fit, note.onset, at - LATE_HOPS * self._hop)
         self._end_note(stop=at)
+        self._mains.reset()
         self._attack = max(at, self._from)
         self._struck = True
         self._guess = None
@@ -314,9 +315,10 @@ class Tracker:
 
     def _goes_on(self, note: Sounding, fit: Fit, now: int) -> bool:
         """Whether `fit` is the note still sounding, and not the noise after it."""
-        if len(note.track) < NEW_READINGS and not stretched_like_a_string(fit):
+        is_new = len(note.track) < NEW_READINGS
+        if is_new:
             note.suspect |= mains_near(fit.hz, fit.uncertainty_cents) is not None
-        if note.suspect and self._is_mains(fit, now):
+        if (is_new or note.suspect) and self._is_mains(fit, now):
             return False
         return (
             self.attacks.level_db > QUIETEST_DB
@@ -359,6 +361,7 @@ class Tracker:
                 return
             if stands_alone_below(found[0]):
                 note.fit = found[1]
+                note.suspect |= mains_near(note.fit.hz) is not None
 
     # -- ending -----------------------------------------------------------
 
