@@ -6,12 +6,13 @@ fade, the higher ones the faster; a stiff string's are stretched. How surely eit
 follows from the noise between the partials, so a string is told as soon as there is enough of
 it. Hum that is loudest at four or five times the mains has other multiples too; a string has none.
 Until one of these is clear nothing at such a pitch is published. A string without stiffness
-whose partials all fade alike is, in its sound, hum switched on and turned down: it is never told.
+whose partials all fade alike is, in its sound, hum switched on and turned down: it is not told.
 """
 
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from station.measure.fading import LEAST_PERIODS, Changes, changes
 from station.measure.fit import (
@@ -28,6 +29,7 @@ from station.measure.windows import Floats, Windows, power_of
 MULTIPLES = range(1, 7)
 NEAR_SHARE = 0.0025  # 4 cents: a grid 0.1 Hz off, and the reading's own error
 ASKED_S = 0.25  # more of a note tells no more that matters, and takes longer
+LATE_S = 0.5
 SKIP_S = 0.012  # an attack is told by the hop it lies in, and begins with a stroke's own noise
 MORE_SHARE = 0.1  # so much more sound is waited for before it is asked again
 PARTIALS = 16
@@ -111,6 +113,23 @@ def sigmas(heard: Changes, hz: float, inharmonicity: float) -> tuple[float, floa
     return every, min(_sigmas(number[of], fades[of], turns[of], weight[of]) for of in kept)
 
 
+def fades_unlike_hum(heard: Changes) -> bool:
+    """Whether all partials as `heard` fade, and not all alike, in whichever order."""
+    sd = np.hypot(heard.sd, FLUCTUATES)
+    clear = sd < CLEAR
+    fades, weight = heard.fades[clear], 1 / np.square(sd[clear])
+    if fades.size < LEAST_PARTIALS or fades.min() < SLOWEST:
+        return False
+
+    def apart(of: NDArray[np.bool_]) -> float:
+        mean = (weight[of] @ fades[of]) / weight[of].sum()
+        return float(np.sqrt(weight[of] @ np.square(fades[of] - mean) / (of.sum() - 1)))
+
+    kept = ~np.eye(fades.size, dtype=bool)
+    every = np.ones(fades.size, dtype=bool)
+    return apart(every) >= SURE_SIGMAS and min(map(apart, kept)) >= OTHERS_SIGMAS
+
+
 def off_hz(heard: Changes, hz: float, inharmonicity: float) -> tuple[float, float]:
     """By how much the sound lies above `hz` if all are exact multiples; one standard deviation."""
     number = np.arange(1.0, heard.sd.size + 1)
@@ -172,6 +191,7 @@ class MainsDoubt:
         self._rate_hz = rate_hz
         self._asked = round(ASKED_S * rate_hz)
         self._skip = round(SKIP_S * rate_hz)
+        self._late = round(LATE_S * rate_hz)
         self.reset()
 
     def reset(self) -> None:
@@ -183,21 +203,27 @@ class MainsDoubt:
         """Whether what began at sample `onset` and is `fit` now may be the mains."""
         if self._sure:
             return False
-        start = max(onset + self._skip, now - self._asked)
+        start = self._start(onset, now)
         mains_hz = mains_near(fit.hz, fit.uncertainty_cents)
         if mains_hz is None:
             return self._may_be_left_of_hum(fit, start, now)
         if now >= self._ask_at:
             self._ask_at = now + round((now - start) * MORE_SHARE)
-            self._sure = self._is_proved(fit, mains_hz, start, now)
+            self._sure = self._is_proved(fit, mains_hz, onset, now)
         return not self._sure
 
-    def _is_proved(self, fit: Fit, mains_hz: float, start: int, now: int) -> bool:
+    def _start(self, onset: int, now: int) -> int:
+        return max(onset + self._skip, now - self._asked)
+
+    def _is_proved(self, fit: Fit, mains_hz: float, onset: int, now: int) -> bool:
+        start = self._start(onset, now)
         raw, clean = self._raw.between(start, now), self._history.between(start, now)
         if raw.size * fit.hz / self._rate_hz < LEAST_PERIODS:
             return False
         heard = self._changes(clean, fit.hz, fit.inharmonicity)
         proved = self._is_string(heard, clean, fit)
+        if now - onset > self._late:  # a thump is over, which would be heard in low partials alone
+            proved = proved or fades_unlike_hum(heard)
         if not proved and not stands_alone(heard, self._rate_hz, mains_hz):
             return False
         # What is left of a hum that changes may change as strings do; it is not so loud.

@@ -34,6 +34,7 @@ STAGES = {
     "fit.py": "fit of all partials",
     "hum.py": "mains",
     "mains_check.py": "mains or string",
+    "fading.py": "fades of partials",
     "drum_check.py": "drum or string",
     "held_back.py": "held back",
     "ringing.py": "ringing on",

@@ -106,6 +106,14 @@ def test_a_string_over_hum_is_told_as_soon_beside_its_lines(hz: float, mains_hz:
     assert first_s(x, hz, 1 + PLUCK_S) < 0.15
 
 
+def test_a_string_whose_lower_partials_fade_the_faster_is_told_later() -> None:
+    t = np.arange(round(1.2 * RATE_HZ)) / RATE_HZ
+    x = sum(np.exp(-t * 3 / k) / k * np.cos(2 * np.pi * 60 * k * t + k * k) for k in range(1, 13))
+    x = after_silence(0.1 * np.asarray(x), RATE_HZ, PLUCK_S, -55)
+
+    assert 0.4 < first_s(x, 60.0) < 0.7
+
+
 def test_a_string_all_of_whose_partials_fade_alike_is_hum_turned_down_to_the_ear() -> None:
     t = np.arange(2 * RATE_HZ) / RATE_HZ
     fading = after_silence(hum(100.03)[: t.size] * np.exp(-t / 0.8), RATE_HZ)
