@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from station.measure.bank import PartialBank
-from station.measure.fit import Care, Fit, Guess, listen_and_fit, window_size
+from station.measure.fit import CENTS, Care, Fit, Guess, listen_and_fit, window_size
 from station.measure.history import History
 from station.measure.moving import less_sure, pitch_now
 from station.measure.sounding import Sounding
@@ -65,9 +67,13 @@ def _following(turn: Turn, before: Turn | None, fit: Fit) -> Fit:
     if turn.sudden:
         # Readings too long to follow a sway may lie in a line all the same.
         return less_sure(turn.whole, turn.cents) if fit.moving else fit
+    turned = turn.pitch()
     if before is None or turn.cents * before.cents <= 0:
-        return less_sure(fit, turn.cents)  # not twice in a row: it may be a drum
-    return turn.pitch()
+        # Not twice in a row: it may be noise or a drum, and is half believed.
+        half_cents = CENTS * math.log(turned.hz / fit.hz) / 2
+        half_way = fit._replace(hz=fit.hz * math.exp(half_cents / CENTS), moving=True)
+        return less_sure(half_way, half_cents)
+    return turned
 
 
 def reading_length(rate_hz: float, note: Sounding, now: int) -> int:
