@@ -100,7 +100,7 @@ def _proofs(heard: Heard, fit: Fit) -> dict[int, float]:
     A string's stands where the fit says, within its own uncertainty and TRUE_CENTS; any other
     line with equal chance anywhere within a quarter of the fundamental from there.
     """
-    rows, _ = partials_heard(heard)
+    rows = partials_heard(heard).rows
     power = heard.power.mean(axis=0)
     least = float(power.max()) * 10 ** (-LOUD_DB / 10)
     proofs = {}
@@ -136,7 +136,7 @@ def _more_than_a_multiple(heard: Heard, proofs: dict[int, float]) -> bool:
 
     A drum's one partial may lie below a string at a half, a third of its pitch by chance.
     """
-    numbers = [int(number) for number, _, _ in partials_heard(heard)[0]]
+    numbers = [int(number) for number, _, _ in partials_heard(heard).rows]
     for prime in PRIMES:
         if sum(number % prime == 0 for number in numbers) < 2:
             continue
@@ -152,7 +152,7 @@ def stands_alone_below(heard: Heard) -> bool:
     tell the same pitch: those of a string do; a kick below a string that rings on
     is at best a vague first partial under exact multiples.
     """
-    rows, tonal = partials_heard(heard)
+    rows, tonal, _ = partials_heard(heard)
     whole = solve(list(rows), tonal) if rows else None
     if whole is None:
         return False

@@ -51,8 +51,8 @@ class Fit(NamedTuple):
 
     `uncertainty_cents` is one standard deviation, `inharmonicity_sd` that of B.
     `tonal` is the power of the partials over that power plus the power heard
-    half-way between them. `moving`: the pitch is on its way, as under a peg; `swaying`: this is
-    the centre of a vibrato.
+    half-way between them, `beside` the mean of the latter. `moving`: the pitch is on its way, as
+    under a peg; `swaying`: this is the centre of a vibrato.
     """
 
     hz: float
@@ -61,6 +61,7 @@ class Fit(NamedTuple):
     partials: int
     tonal: float
     inharmonicity_sd: float = 0.0
+    beside: float = 0.0
     moving: bool = False
     swaying: bool = False
 
@@ -215,15 +216,23 @@ def _times(count: int) -> Floats:
 
 def fit_heard(heard: Heard) -> Fit | None:
     """The pitch from what the windows heard; None where no partial stands out."""
-    rows, tonal = partials_heard(heard)
-    return solve(rows, tonal) if rows else None
+    rows, tonal, beside = partials_heard(heard)
+    return solve(rows, tonal, beside) if rows else None
 
 
 Row = tuple[float, float, float]  # partial number, its frequency in Hz, one standard deviation
 
 
-def partials_heard(heard: Heard) -> tuple[list[Row], float]:
-    """The partials that stand out from the noise, and `Fit.tonal`."""
+class Partials(NamedTuple):
+    """The partials that stand out from the noise, `Fit.tonal` and `Fit.beside`."""
+
+    rows: list[Row]
+    tonal: float
+    beside: float
+
+
+def partials_heard(heard: Heard) -> Partials:
+    """What the windows tell of each partial, and of what is between them."""
     k, windows = heard.numbers.size, len(heard.rows)
     times = _times(windows)
     columns = heard.rows[:, : 3 * k + 2]
@@ -253,8 +262,8 @@ def partials_heard(heard: Heard) -> tuple[list[Row], float]:
                 continue
             slope = (turn - centre * phase) / spread
             rows.append((number, f + slope * hertz, hertz * math.sqrt(n / (2 * worth * spread))))
-    loud = sum(total[:k]) / windows
-    return rows, loud / (loud + sum(beside))
+    loud, between = sum(total[:k]) / windows, sum(beside)
+    return Partials(rows, loud / (loud + between), between / len(beside))
 
 
 def _alive(power: Floats, noise: Floats, whole: bool) -> Floats:
@@ -279,7 +288,7 @@ def _weighted(columns: Floats, weight: Floats) -> Floats:
     return kept
 
 
-def solve(partials: list[Row], tonal: float) -> Fit | None:
+def solve(partials: list[Row], tonal: float, beside: float = 0.0) -> Fit | None:
     """Weighted least squares of (f/k)^2 on k^2.
 
     What is known of strings beforehand counts too: B is near zero to within
@@ -316,6 +325,7 @@ def solve(partials: list[Row], tonal: float) -> Fit | None:
         len(rows),
         tonal,
         math.sqrt(curve_variance) * spread / (1 + level),
+        beside,
     )
 
 

@@ -110,7 +110,7 @@ def _departure(track: Sequence[tuple[int, Fit]], fit: Fit) -> tuple[float, float
 
 def _but_one(heard: Heard) -> list[Fit | None]:
     """The pitch without each of the partials that stand out."""
-    rows, tonal = partials_heard(heard)
+    rows, tonal, _ = partials_heard(heard)
     parts = [rows[:place] + rows[place + 1 :] for place in range(len(rows))]
     return [solve(part, tonal) if part else None for part in parts]
 

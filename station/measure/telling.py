@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from station.measure.fit import Fit, apart_cents
+from station.measure.fit import apart_cents
 from station.measure.held_back import NOISIER, is_sure
 from station.measure.history import History
 from station.measure.moving import LEAST_READINGS
 from station.measure.reading import brought_to_now
 from station.measure.sounding import Followed, Sounding
-from station.measure.windows import Heard
 
 SAME_PITCH_CENTS = 60.0
 LATE_S = 0.3  # after a stroke: a string has been known for a while, and its first glide is over
@@ -20,21 +19,21 @@ def in_doubt(note: Sounding) -> bool:
 
 
 def told_of(
-    history: History, rate_hz: float, note: Sounding, heard: Heard, now: int, length: int
+    history: History, rate_hz: float, note: Sounding, now: int, length: int
 ) -> Followed | None:
-    """What is told of `note` at sample `now`, whose newest fit is of what was `heard`.
+    """What is told of `note` at sample `now`, whose newest fit is of the last `length` samples.
 
-    That was in the last `length` samples. None where it is not sure.
+    None where it is not sure.
     """
-    beside = heard.beside
-    note.quietest = min(note.quietest, beside)
+    fit = note.fit
+    note.quietest = min(note.quietest, fit.beside)
     if in_doubt(note):
         note.turn = None
         return None
     told = brought_to_now(history, rate_hz, note, now, length)
     late = now - note.onset > LATE_S * rate_hz
-    noisier = late and beside > NOISIER * note.quietest
-    before, note.sure = note.sure, is_sure(note.fit, noisier and not told.swaying)
+    noisier = late and fit.beside > NOISIER * note.quietest
+    before, note.sure = note.sure, is_sure(fit, noisier and not told.swaying)
     if not note.sure:
         note.turn = None
         return None
@@ -44,9 +43,5 @@ def told_of(
     if not note.sure or (late and not note.told and not before):
         return None
     note.told = True
-    return Followed(told, note.onset, _but_for_its_glide(note, told).uncertainty_cents)
-
-
-def _but_for_its_glide(note: Sounding, told: Fit) -> Fit:
-    """`told` without what a pluck may glide that has just begun."""
-    return note.fit if len(note.track) < LEAST_READINGS else told
+    but_for_its_glide = fit if len(note.track) < LEAST_READINGS else told
+    return Followed(told, note.onset, but_for_its_glide.uncertainty_cents)

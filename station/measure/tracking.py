@@ -237,7 +237,7 @@ class Tracker:
         self._note.suspect = mains_near(fit.hz, fit.uncertainty_cents) is not None
         self._struck = False
         self._guess = None
-        told = self._take(self._note, first, fit, now, now - onset)
+        told = self._take(self._note, fit, now, now - onset)
         if not shaken((), fit, first):
             return heard + told
         self._note.told = False
@@ -255,7 +255,7 @@ class Tracker:
             return []
         if shaken(pending.track, found[1], found[0]):
             return []
-        return self._take(pending, *found, now, x.size)
+        return self._take(pending, found[1], now, x.size)
 
     def _resumes(self, pending: Sounding, fit: Fit, x: Samples, now: int) -> bool | None:
         """Whether `fit`, found in `x`, is the note that has just ended, not struck anew.
@@ -293,18 +293,18 @@ class Tracker:
             return []
         heard, fit = found
         if not shaken(note.track, fit, heard):
-            return self._take(note, heard, fit, now, length)
+            return self._take(note, fit, now, length)
         note.turn = None  # what it was before a drum bears nothing out
         if now - note.steady_at < SHAKEN_S * self._rate_hz:
             return []
         self._end_note()  # what sounds on has to prove itself anew
         return self._publish_pending()
 
-    def _take(self, note: Sounding, heard: Heard, fit: Fit, now: int, length: int) -> News:
+    def _take(self, note: Sounding, fit: Fit, now: int, length: int) -> News:
         """`fit`, of the last `length` samples, is the note's; it is told where it is sure."""
         note.fit, note.last_good, note.steady_at = fit, now, now
         note.track.append((now - note.onset, fit))
-        told = told_of(self._history, self._rate_hz, note, heard, now, length)
+        told = told_of(self._history, self._rate_hz, note, now, length)
         return [] if told is None else [told]
 
     def _keep(self, note: Sounding) -> None:

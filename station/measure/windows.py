@@ -198,12 +198,6 @@ class Heard(NamedTuple):
         """Phases (w, k) beyond the carriers', in radians that do not wrap, from any beginning."""
         return self.rows[:, -self.numbers.size :]
 
-    @property
-    def beside(self) -> float:
-        """The mean power half-way between partials, of the windows that tell it."""
-        k = self.numbers.size
-        return float(self.rows[:, k : 2 * k + 1].sum() / self.rows[:, 2 * k + 1].sum() / (k + 1))
-
     def since(self, window: int) -> Heard:
         """The same without the windows before number `window`."""
         return self._replace(rows=self.rows[window:])
