@@ -7,12 +7,12 @@ the pitch stays near them; a pitch that moves on needs a new bank.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from station.measure.fit import (
-    CENTS,
     Fit,
-    apart_cents,
     fit_heard,
     half_way,
     partial_frequencies,
@@ -61,7 +61,8 @@ class PartialBank:
         tuned = np.concatenate((self._frequencies, between))
         self._windows = KeptWindows(tuned, rate_hz, self._size)
         bins = self._size * fit.hz / rate_hz * numbers.size
-        self.reach_cents = CENTS * OFF_BINS / bins
+        reach = math.exp(OFF_BINS / bins)
+        self._lowest_hz, self._highest_hz = fit.hz / reach, fit.hz * reach
         self._first = start  # where the oldest window kept starts
         self._last: Phasors = np.empty((0, numbers.size), np.complex64)
         self._phase = np.zeros(numbers.size)  # in the newest window
@@ -70,7 +71,7 @@ class PartialBank:
 
     def suits(self, hz: float) -> bool:
         """Whether a note at `hz` is near enough to the carriers."""
-        return apart_cents(hz, self.hz) <= self.reach_cents
+        return self._lowest_hz <= hz <= self._highest_hz
 
     def fit(self, history: History, start: int, stop: int) -> Fit | None:
         """The pitch of the samples from `start` to `stop`, later than the last time's."""

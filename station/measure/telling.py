@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from station.measure.fit import apart_cents
+import math
+
+from station.measure.fit import CENTS
 from station.measure.held_back import NOISIER, is_sure
 from station.measure.history import History
 from station.measure.moving import LEAST_READINGS
@@ -10,12 +12,16 @@ from station.measure.reading import brought_to_now
 from station.measure.sounding import Followed, Sounding
 
 SAME_PITCH_CENTS = 60.0
+SAME_PITCH = math.exp(SAME_PITCH_CENTS / CENTS)
 LATE_S = 0.3  # after a stroke: a string has been known for a while, and its first glide is over
 
 
 def in_doubt(note: Sounding) -> bool:
     """Whether who was last asked which note it is named another one."""
-    return bool(note.votes) and apart_cents(note.votes[-1], note.fit.hz) > SAME_PITCH_CENTS
+    if not note.votes:
+        return False
+    ratio = note.votes[-1] / note.fit.hz
+    return ratio > SAME_PITCH or ratio * SAME_PITCH < 1.0
 
 
 def told_of(
