@@ -25,7 +25,7 @@ class Sounding:
     its readings last agreed with each other. `turn` is what its peg did by the last of
     them. It was struck `over` another that rings on. A note none of whose readings could be
     `told` is none; the last one was `sure` or not. Between its partials there was a power of
-    `quietest` at least.
+    `quietest` at least; `stiff` is the fit that is surest of its stiffness.
     """
 
     onset: int
@@ -44,6 +44,7 @@ class Sounding:
     told: bool = False
     sure: bool = False
     quietest: float = math.inf
+    stiff: Fit | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from station.measure.sounding import Followed, Sounding
 
 SAME_PITCH_CENTS = 60.0
 SAME_PITCH = math.exp(SAME_PITCH_CENTS / CENTS)
+STIFFER_SIGMAS = 3.0
 LATE_S = 0.3  # after a stroke: a string has been known for a while, and its first glide is over
 
 
@@ -33,13 +34,15 @@ def told_of(
     """
     fit = note.fit
     note.quietest = min(note.quietest, fit.beside)
+    if note.stiff is None or fit.inharmonicity_sd < note.stiff.inharmonicity_sd:
+        note.stiff = fit
     if in_doubt(note):
         note.turn = None
         return None
     told = brought_to_now(history, rate_hz, note, now, length)
     late = now - note.onset > LATE_S * rate_hz
-    noisier = late and fit.beside > NOISIER * note.quietest
-    before, note.sure = note.sure, is_sure(fit, noisier and not told.swaying)
+    drummed = late and fit.beside > NOISIER * note.quietest and not told.swaying
+    before, note.sure = note.sure, is_sure(fit, drummed) and not (drummed and _stiffer(note))
     if not note.sure:
         note.turn = None
         return None
@@ -51,3 +54,11 @@ def told_of(
     note.told = True
     but_for_its_glide = fit if len(note.track) < LEAST_READINGS else told
     return Followed(told, note.onset, but_for_its_glide.uncertainty_cents)
+
+
+def _stiffer(note: Sounding) -> bool:
+    """Whether the newest fit says of the string's stiffness what cannot be: it does not change."""
+    if note.stiff is None:
+        return False
+    off = abs(note.fit.inharmonicity - note.stiff.inharmonicity)
+    return off > STIFFER_SIGMAS * math.hypot(note.fit.inharmonicity_sd, note.stiff.inharmonicity_sd)
