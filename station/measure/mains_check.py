@@ -50,6 +50,7 @@ LONE_PERIODS = 2.0  # of the mains: so long until its multiples are told apart
 # a turn: within a reading's 0.12 s that is a quarter of 1 / 0.12 s, and more where it is heard so
 # little that it is hardly told.
 PULLED_HZ = 2.5
+BETTER = 3.0  # in power left: hum is heard best where hum stands
 ALIKE_SIGMAS = 3.0
 FAR_ABOVE = 4.0  # in power: so much is left of hum turned up by a factor of three, not of a sway
 
@@ -179,6 +180,10 @@ def _slope(values: Floats, first: Floats, second: Floats, weight: Floats) -> flo
     return float((weight * off) @ values) / max(size, NEXT_TO_NOTHING)
 
 
+def _power(x: Floats) -> float:
+    return float(np.square(x).mean())
+
+
 class MainsDoubt:
     """Lets a sound at a multiple of the mains prove itself a string.
 
@@ -221,25 +226,30 @@ class MainsDoubt:
         if raw.size * fit.hz / self._rate_hz < LEAST_PERIODS:
             return False
         heard = self._changes(clean, fit.hz, fit.inharmonicity)
-        proved = self._is_string(heard, clean, fit)
+        proved = self._is_string(heard, clean, fit, mains_hz)
         if now - onset > self._late:  # a thump is over, which would be heard in low partials alone
             proved = proved or fades_unlike_hum(heard)
         if not proved and not stands_alone(heard, self._rate_hz, mains_hz):
             return False
         # What is left of a hum that changes may change as strings do; it is not so loud.
-        taken_out = float(np.square(raw - clean).mean())
+        taken_out = _power(raw - clean)
         if 0.5 * float(np.square(heard.level).sum()) > FAR_ABOVE * taken_out:
             return True
         return not is_hum_alone(self._changes(raw, mains_hz), mains_hz)
 
-    def _is_string(self, heard: Changes, x: Floats, fit: Fit) -> bool:
+    def _is_string(self, heard: Changes, x: Floats, fit: Fit, mains_hz: float) -> bool:
         """Whether the sound `x` proves a string, `heard` where `fit` says that one stands."""
         if not proves_a_string(heard, fit.hz, fit.inharmonicity):
             return False
         # Far from where it is asked for a partial's change is no straight line. What is asked
         # for where it would stand if this were hum tells of hum as it is.
         hz = fit.hz + off_hz(heard, fit.hz, fit.inharmonicity)[0]
-        return proves_a_string(self._changes(x, hz), hz, 0.0)
+        asked = self._changes(x, hz)
+        if proves_a_string(asked, hz, 0.0):
+            return True
+        # Or partials are so far from there that they are not heard at all.
+        otherwise = min(_power(asked.left), _power(self._changes(x, mains_hz).left))
+        return BETTER * _power(heard.left) < otherwise
 
     def _may_be_left_of_hum(self, fit: Fit, start: int, now: int) -> bool:
         """Whether `fit`, beside the mains, may be what is left of a louder hum that changes."""
