@@ -84,8 +84,11 @@ def find_hum(x: Floats, rate_hz: float, origin: int) -> Hum | None:
     amplitude = _amplitudes(x, rate_hz, hz, 0)
     if _is_one_note(amplitude):
         return None
-    least = LEAST_HIGHER * float(np.sum(np.abs(amplitude) ** 2))
-    every = np.append(amplitude, _higher(x, rate_hz, hz, least))
+    whole = float(np.sum(np.abs(amplitude) ** 2))
+    higher = _higher(x, rate_hz, hz, LEAST_HIGHER * whole)
+    if np.sum(np.abs(higher) ** 2) > whole:  # louder than what hums below: somebody plays
+        higher = higher[:0]
+    every = np.append(amplitude, higher)
     there = np.flatnonzero(every)
     return Hum(hz, there + 1, every[there], origin, rate_hz, x.size)
 

@@ -263,4 +263,5 @@ def _is_hum(x: NDArray[np.float32], rate_hz: float, multiple: int) -> bool:
     if hum is None or multiple <= HUM_ALONE:
         return hum is not None
     power = np.square(np.abs(hum.amplitude))
-    return float(power[multiple - 1 :: multiple].sum()) < HUM_ONE_NOTE * float(power.sum())
+    own = power[hum.numbers % multiple == 0]
+    return float(own.sum()) < HUM_ONE_NOTE * float(power.sum())
