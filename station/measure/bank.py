@@ -50,7 +50,6 @@ class PartialBank:
         most_partials: int,
         longest_window_s: float,
     ) -> None:
-        self.hz = fit.hz
         numbers = partial_numbers(rate_hz, fit.hz, fit.inharmonicity)[:most_partials]
         self._numbers = numbers
         self._size = window_size(length, rate_hz, fit.hz, longest_window_s)

@@ -242,8 +242,7 @@ def partials_heard(heard: Heard) -> Partials:
     # What a partial that has died away leaves is noise, whose phase says nothing.
     faintest = plain(np.minimum.reduce(heard.power))
     floors = [LEAST_SNR * windows * n for n in noise]
-    dead = [least <= LEAST_WINDOW_SNR * n for least, n in zip(faintest, noise, strict=True)]
-    if True in dead:
+    if any(least <= LEAST_WINDOW_SNR * n for least, n in zip(faintest, noise, strict=True)):
         weight = _alive(columns[:, :k], np.array(noise), heard.whole)
         total, first, second = plain(times @ _weighted(columns, weight))
         if heard.whole:  # in a reading what dies is a drum more often than a partial
@@ -302,9 +301,7 @@ def solve(partials: list[Row], tonal: float, beside: float = 0.0) -> Fit | None:
     rows = []
     for k, f, sd in partials:
         unit = k * scale
-        ratio, sigma = f / unit, sd / unit
-        if sigma < SMALLEST_SIGMA:
-            sigma = SMALLEST_SIGMA
+        ratio, sigma = f / unit, max(sd / unit, SMALLEST_SIGMA)
         rows.append((k * k, ratio * ratio - 1, 0.25 / (sigma * sigma)))  # of (f / k)^2
     prior = (2 / most_stretched(scale)) ** 2
     while True:

@@ -27,7 +27,6 @@ MANY_PARTIALS = 8
 # What a drum does follows no law of noise: once there is more of it between a string's partials
 # than there was, five deviations leave one reading in ten thousand wrong, ten hardly any.
 LATE_SIGMAS = 10.0
-NOISIER = 4.0  # 6 dB
 VAGUE_CENTS = 0.4
 VAGUER = 2.0  # the noise has risen by 6 dB
 LATE_READINGS = 20  # 0.4 s: the ring of a snare's body or a tom between two strokes

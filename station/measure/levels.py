@@ -82,7 +82,7 @@ class LevelMeter:
 
     def clipped_between(self, start: int, stop: int) -> bool:
         """Whether the line clipped from sample number `start` to before `stop`, lately."""
-        return bool(self._clips) and any(start <= at < stop for at in self._clips)
+        return any(start <= at < stop for at in self._clips)
 
     def clipped_share(self, start: int, stop: int) -> float:
         """Which share of the samples from number `start` to before `stop` is at full scale."""

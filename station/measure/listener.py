@@ -25,6 +25,7 @@ from station.measure.moving import less_sure
 from station.measure.reading import longest_s
 from station.measure.settle import LONGEST_S, Fine, Played, least_clipped, settled
 from station.measure.sounding import Ended, Followed, News, Sounding
+from station.measure.telling import LATE_S
 from station.measure.tracking import FINE_FROM_HZ, FORGET_S, Tracker
 from station.measure.types import Gap, Heard, Level, Note, Reading
 
@@ -40,7 +41,6 @@ TURNED_BET_CENTS = 1.5  # nor one under a peg; one in a thousand of these is 5 c
 # partials lies beside them, and moves them as no noise does.
 CLIPPED_BET_CENTS = 0.2
 CLIPPED_S = 0.3
-YOUNG_S = 0.3
 
 
 class Listener:
@@ -191,7 +191,7 @@ class Listener:
         onset_s = self._seconds(followed.onset)
         at_s = self._seconds(self._history.stop - 1) + self._delay_s
         late_cents = TURNED_BET_CENTS if fit.moving else LATE_BET_CENTS
-        bet_cents = BET_CENTS if at_s - onset_s < YOUNG_S else late_cents
+        bet_cents = BET_CENTS if at_s - onset_s < LATE_S else late_cents
         clipped = self._clipped(onset_s, at_s)
         if clipped:
             from_s = max(onset_s, at_s - longest_s(fit.hz))

@@ -208,26 +208,23 @@ class MainsDoubt:
         """Whether what began at sample `onset` and is `fit` now may be the mains."""
         if self._sure:
             return False
-        start = self._start(onset, now)
+        start = max(onset + self._skip, now - self._asked)
         mains_hz = mains_near(fit.hz, fit.uncertainty_cents)
         if mains_hz is None:
             return self._may_be_left_of_hum(fit, start, now)
         if now >= self._ask_at:
             self._ask_at = now + round((now - start) * MORE_SHARE)
-            self._sure = self._is_proved(fit, mains_hz, onset, now)
+            thumps = now - onset <= self._late
+            self._sure = self._is_proved(fit, mains_hz, start, now, thumps)
         return not self._sure
 
-    def _start(self, onset: int, now: int) -> int:
-        return max(onset + self._skip, now - self._asked)
-
-    def _is_proved(self, fit: Fit, mains_hz: float, onset: int, now: int) -> bool:
-        start = self._start(onset, now)
+    def _is_proved(self, fit: Fit, mains_hz: float, start: int, now: int, thumps: bool) -> bool:
         raw, clean = self._raw.between(start, now), self._history.between(start, now)
         if raw.size * fit.hz / self._rate_hz < LEAST_PERIODS:
             return False
         heard = self._changes(clean, fit.hz, fit.inharmonicity)
         proved = self._is_string(heard, clean, fit, mains_hz)
-        if now - onset > self._late:  # a thump is over, which would be heard in low partials alone
+        if not thumps:  # one would be heard in low partials alone
             proved = proved or fades_unlike_hum(heard)
         if not proved and not stands_alone(heard, self._rate_hz, mains_hz):
             return False

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from station.measure.bank import PartialBank
-from station.measure.fit import CENTS, Care, Fit, Guess, listen_and_fit, window_size
+from station.measure.fit import Care, Fit, Guess, apart_cents, listen_and_fit, window_size
 from station.measure.history import History
 from station.measure.moving import less_sure, pitch_now
 from station.measure.sounding import Sounding
@@ -70,9 +70,8 @@ def _following(turn: Turn, before: Turn | None, fit: Fit) -> Fit:
     turned = turn.pitch()
     if before is None or turn.cents * before.cents <= 0:
         # Not twice in a row: it may be noise or a drum, and is half believed.
-        half_cents = CENTS * math.log(turned.hz / fit.hz) / 2
-        half_way = fit._replace(hz=fit.hz * math.exp(half_cents / CENTS), moving=True)
-        return less_sure(half_way, half_cents)
+        half_way = fit._replace(hz=math.sqrt(fit.hz * turned.hz), moving=True)
+        return less_sure(half_way, apart_cents(half_way.hz, fit.hz))
     return turned
 
 

@@ -4,25 +4,22 @@ from __future__ import annotations
 
 import math
 
-from station.measure.fit import CENTS
-from station.measure.held_back import NOISIER, is_sure
+from station.measure.fit import apart_cents
+from station.measure.held_back import is_sure
 from station.measure.history import History
 from station.measure.moving import LEAST_READINGS
 from station.measure.reading import brought_to_now
 from station.measure.sounding import Followed, Sounding
 
 SAME_PITCH_CENTS = 60.0
-SAME_PITCH = math.exp(SAME_PITCH_CENTS / CENTS)
+NOISIER = 4.0  # 6 dB
 STIFFER_SIGMAS = 3.0
 LATE_S = 0.3  # after a stroke: a string has been known for a while, and its first glide is over
 
 
 def in_doubt(note: Sounding) -> bool:
     """Whether who was last asked which note it is named another one."""
-    if not note.votes:
-        return False
-    ratio = note.votes[-1] / note.fit.hz
-    return ratio > SAME_PITCH or ratio * SAME_PITCH < 1.0
+    return bool(note.votes) and apart_cents(note.votes[-1], note.fit.hz) > SAME_PITCH_CENTS
 
 
 def told_of(
