@@ -33,6 +33,7 @@ DIVISORS = 8
 GROUND_DB = 40.0  # a fundamental so far below the loudest partial is not there
 STRONGEST = 6  # peaks whose sub-multiples are tried
 PEAK_RANGE_DB = 50.0
+FLATTEST = 1e-12  # a peak's curvature is at least so much: below it logarithms are rounded
 ABOVE_FLOOR = 3.2  # times the lower quartile's amplitude
 # Of the best one's worth: generous, for `_fills_in` decides between octaves. Four ghosts as loud as
 # GHOST_OF_MANY leave each touched partial as much: 1 / (1 + 4 * 0.4^2).
@@ -144,9 +145,9 @@ def _noise_floor(power: Floats, bin_hz: float) -> Floats:
 def _interpolate(power: Floats, at: NDArray[np.intp]) -> tuple[Floats, Floats]:
     """Vertex of the parabola through the log magnitudes around each peak bin."""
     low, mid, high = 0.5 * np.log(power[at + _AROUND] + 1e-300)
-    curve = low - 2 * mid + high
-    shift = np.where(curve < 0, 0.5 * (low - high) / np.where(curve < 0, curve, -1.0), 0.0)
-    shift = np.minimum(np.maximum(shift, -0.5), 0.5)
+    # Negative, but for the logarithms' rounding, for neither neighbour is as high.
+    curve = np.minimum(low - 2 * mid + high, -FLATTEST)
+    shift = 0.5 * (low - high) / curve
     return at + shift, np.exp(mid - 0.25 * (low - high) * shift)
 
 
@@ -181,22 +182,25 @@ def _match(peaks: Peaks, tried: Floats, stiffness: Floats) -> tuple[NDArray[np.b
     """Which peak is a partial of which candidate: (c, p) booleans and partial numbers.
 
     A peak's own frequency error is a small part of its main lobe; a gliding
-    attack moves it by some cents more.
+    attack moves it by some cents more. Single precision is far finer than either.
     """
-    b, f = stiffness[:, None], tried[:, None]
-    ratio_sq = np.square(peaks.hz) / np.square(f)
+    hz = peaks.hz.astype(np.float32)
+    b, f = stiffness.astype(np.float32)[:, None], tried.astype(np.float32)[:, None]
+    number = np.square(hz / f)
     # Invert f/F = k sqrt(1 + B k^2) for the real-valued partial number nearest to each peak.
-    root = np.sqrt(1 + 4 * b * ratio_sq)
+    root = np.sqrt(1 + 4 * b * number)
     root += 1
-    number = np.rint(np.sqrt(2 * ratio_sq / root))
-    np.maximum(number, 1.0, out=number)
+    number *= 2
+    number /= root
+    np.rint(np.sqrt(number, out=number), out=number)
+    np.maximum(number, 1, out=number)
     expected = np.sqrt(1 + b * np.square(number))
     expected *= number
     expected *= f
     slack = SLACK_SHARE * expected
     slack += SLACK_LOBES * peaks.width_hz
-    np.minimum(slack, 0.2 * f, out=slack)
-    expected -= peaks.hz
+    np.minimum(slack, np.float32(0.2) * f, out=slack)
+    expected -= hz
     matched = np.abs(expected, out=expected) <= slack
     matched &= number <= PARTIALS
     return matched, number
@@ -208,16 +212,24 @@ _COUNT = ((_SETS[:, None] >> np.arange(PARTIALS + 1)) & 1).sum(axis=1).astype(fl
 _HIGHEST = np.maximum(np.floor(np.log2(np.maximum(_SETS, 1))), 1.0)
 
 
-def _holes(matched: NDArray[np.bool_], number: Floats) -> Floats:
-    """The share of partials, up to the highest one matched, that no peak stands for."""
-    present = np.bitwise_or.reduce(np.left_shift(matched, number.astype(np.int64)), axis=1)
-    share: Floats = 1.0 - _COUNT[present] / _HIGHEST[present]
-    return share
+# Of all partials up to the next above twice `multiple`, those that are no multiples of it.
+_BETWEEN = [
+    sum(1 << k for k in range(1, 2 * multiple + 2) if k % multiple)
+    for multiple in range(1, DIVISORS + 1)
+]
+
+
+def _present(matched: NDArray[np.bool_], number: Floats) -> NDArray[np.int64]:
+    """Which partials of each candidate some peak stands for, shape (c,): of number k bit k."""
+    bits = np.left_shift(matched, number.astype(np.int64))
+    present: NDArray[np.int64] = np.bitwise_or.reduce(bits, axis=1)
+    return present
 
 
 def _worth(
     peaks: Peaks, tried: Floats, stiffness: Floats
-) -> tuple[Floats, NDArray[np.bool_], Floats]:
+) -> tuple[Floats, NDArray[np.bool_], Floats, NDArray[np.int64]]:
+    """What each candidate is worth (c,), what it matches as `_match`, and as `_present`."""
     matched, number = _match(peaks, tried, stiffness)
     # Peaks stand in ascending order: what lies below a limit is a running sum.
     running = np.concatenate(([0.0], np.cumsum(peaks.amplitude)))
@@ -225,8 +237,11 @@ def _worth(
     worth = (matched @ peaks.amplitude) / np.maximum(inside, 1e-12)
     # A candidate below most of the sound would be judged on a few peaks only.
     covered = inside / running[-1]
-    worth *= np.minimum(1.0, covered / COVERED) * (1 - HOLE_COST * _holes(matched, number))
-    return worth, matched, number
+    present = _present(matched, number)
+    # The share of partials, up to the highest one matched, that no peak stands for.
+    holes = 1.0 - _COUNT[present] / _HIGHEST[present]
+    worth *= np.minimum(1.0, covered / COVERED) * (1 - HOLE_COST * holes)
+    return worth, matched, number, present
 
 
 def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
@@ -239,13 +254,15 @@ def decide(peaks: Peaks, hints_hz: tuple[float, ...] = ()) -> Hypothesis | None:
     limits = np.minimum(np.maximum(STIFF * np.square(tried / STIFF_HZ), STIFF), STIFFEST)
     stiffness = (limits[:, None] * STIFFNESS_STEPS).ravel()
     tried = np.repeat(tried, STIFFNESS_STEPS.size)
-    worth, matched, number = _worth(peaks, tried, stiffness)
+    worth, matched, number, present = _worth(peaks, tried, stiffness)
     octave = np.log2(tried)  # ascending, as `tried` is
     highest = int(np.flatnonzero(worth >= NEARLY * worth.max())[-1])
     chosen = _best_near(octave, worth, octave[highest : highest + 1])[0]
     lowers = _best_near(octave, worth, octave[chosen] - _MULTIPLE_OCTAVES)
     for multiple, lower in enumerate(lowers, start=2):
-        if lower >= 0 and _fills_in(peaks, matched[lower], number[lower], multiple):
+        if lower < 0 or not _may_fill_in(int(present[lower]), multiple):
+            continue
+        if _fills_in(peaks, matched[lower], number[lower], multiple):
             chosen = lower
             break
     hz, inharmonicity = _refine(peaks, float(tried[chosen]), matched[chosen], number[chosen])
@@ -306,8 +323,14 @@ def _best_near(octave: Floats, worth: Floats, wanted: Floats) -> list[int]:
     return [int(i + worth[i:j].argmax()) if j > i else -1 for i, j in ranges]
 
 
+def _may_fill_in(present: int, multiple: int) -> bool:
+    """Whether of the partials that only the lower candidate explains more than half are there."""
+    between = _BETWEEN[multiple - 1]
+    return 2 * (present & between).bit_count() > between.bit_count()
+
+
 def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple: int) -> bool:
-    """Whether the partials that only the lower candidate explains are really there.
+    """Whether the partials that only the lower candidate explains are strong enough.
 
     Mean square-rooted amplitude of partials 1 .. 2m+1 that are no multiples of
     m (a missing one counts nothing) against that of the multiples.
@@ -316,17 +339,16 @@ def _fills_in(peaks: Peaks, matched: NDArray[np.bool_], number: Floats, multiple
     strength = [math.sqrt(height) for height in heights]
     multiples = strength[multiple::multiple]
     between = [a for k, a in enumerate(strength) if k % multiple]
-    present = sum(a > 0 for a in between) / len(between)
     mean = sum(between) / len(between)
     ghost = GHOST_OF_MANY if multiple >= MANY else GHOST
-    return present > 0.5 and mean * len(multiples) >= ghost * sum(multiples)
+    return mean * len(multiples) >= ghost * sum(multiples)
 
 
 def _refine(
     peaks: Peaks, hz: float, matched: NDArray[np.bool_], number: Floats
 ) -> tuple[float, float]:
     """Least squares of (f/k)^2 = F^2 + F^2 B k^2 over the matched peaks."""
-    k, f, a = number[matched], peaks.hz[matched], peaks.amplitude[matched]
+    k, f, a = number[matched].astype(float), peaks.hz[matched], peaks.amplitude[matched]
     if k.size == 0:
         return hz, 0.0
     if k.size < 3 or np.ptp(k) < 2:
