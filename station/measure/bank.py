@@ -136,7 +136,8 @@ class PartialBank:
         partials = heard[:, : self._numbers.size]
         if known:
             turns = self._windows.turns(np.concatenate((self._last, partials)), self._step)
-            phase = self._phase + turns.cumsum(axis=0)
+            phase = np.add.accumulate(turns, axis=0, dtype=float)
+            phase += self._phase
         else:
             phase = self._windows.phases(partials, self._step)
         write_rows(self._rows.room(count), known % BESIDE_EVERY, heard, phase)

@@ -237,12 +237,14 @@ def partials_heard(heard: Heard) -> Partials:
     times = _times(windows)
     columns = heard.rows[:, : 3 * k + 2]
     total, first, second = plain(times @ columns)
-    beside = [power / total[2 * k + 1] for power in total[k : 2 * k + 1]]
+    told = total[2 * k + 1]
+    beside = [power / told for power in total[k : 2 * k + 1]]
     noise = [0.5 * (low + high) + LEAST_NOISE for low, high in pairwise(beside)]
+    enough = LEAST_SNR * windows
+    floors = [enough * n for n in noise]
     # What a partial that has died away leaves is noise, whose phase says nothing.
     faintest = plain(np.minimum.reduce(heard.power))
-    floors = [LEAST_SNR * windows * n for n in noise]
-    if any(least <= LEAST_WINDOW_SNR * n for least, n in zip(faintest, noise, strict=True)):
+    if _one_is_lost(faintest, noise):
         weight = _alive(columns[:, :k], np.array(noise), heard.whole)
         total, first, second = plain(times @ _weighted(columns, weight))
         if heard.whole:  # in a reading what dies is a drum more often than a partial
@@ -264,6 +266,14 @@ def partials_heard(heard: Heard) -> Partials:
             rows.append((number, f + slope * hertz, hertz * math.sqrt(n / (2 * worth * spread))))
     loud, between = sum(total[:k]) / windows, sum(beside)
     return Partials(rows, loud / (loud + between), between / len(beside))
+
+
+def _one_is_lost(faintest: list[float], noise: list[float]) -> bool:
+    """Whether some partial was heard in its `faintest` window hardly above the `noise` there."""
+    for least, n in zip(faintest, noise, strict=True):
+        if least <= LEAST_WINDOW_SNR * n:
+            return True
+    return False
 
 
 def _alive(power: Floats, noise: Floats, whole: bool) -> Floats:
@@ -298,20 +308,24 @@ def solve(partials: list[Row], tonal: float, beside: float = 0.0) -> Fit | None:
     """
     number, frequency, _ = partials[len(partials) // 2]
     scale = frequency / number
+    finest = 0.25 / (SMALLEST_SIGMA * SMALLEST_SIGMA)
     rows = []
-    for k, f, sd in partials:
+    for k, f, sd in partials:  # (f / k)^2, in units of scale^2, and one over its variance
         unit = k * scale
-        ratio, sigma = f / unit, max(sd / unit, SMALLEST_SIGMA)
-        rows.append((k * k, ratio * ratio - 1, 0.25 / (sigma * sigma)))  # of (f / k)^2
+        ratio = f / unit
+        weight = 0.25 * unit * unit / (sd * sd) if sd > SMALLEST_SIGMA * unit else finest
+        rows.append((k * k, ratio * ratio - 1, weight))
     prior = (2 / most_stretched(scale)) ** 2
     while True:
         level, curve, level_variance, curve_variance = _line(rows, prior)
         squares = [w * (y - level - curve * x) ** 2 for x, y, w in rows]
         if len(rows) <= 2:
             break
-        median = math.sqrt(sorted(squares)[len(squares) // 2])
         worst = max(squares)
-        if math.sqrt(worst) <= OUTLIER_SIGMAS * max(1.0, 1.5 * median):
+        if worst <= OUTLIER_SIGMAS * OUTLIER_SIGMAS:
+            break
+        median = sorted(squares)[len(squares) // 2]
+        if worst <= (1.5 * OUTLIER_SIGMAS) ** 2 * median:
             break
         del rows[squares.index(worst)]
     if level <= -0.5:
