@@ -80,6 +80,7 @@ class Attacks:
         self._history = history
         self._hop = hop_size
         self._ears = ears
+        self._ones = np.ones(hop_size, np.float32)
         self.reset()
 
     def reset(self) -> None:
@@ -98,7 +99,7 @@ class Attacks:
     def push(self, now: int) -> int | None:
         """Take the hop that ends at sample `now`; how many hops ago an attack began, or None."""
         hop = self._history.between(now - self._hop, now)
-        mean = float(np.add.reduce(hop)) / self._hop
+        mean = float(hop.dot(self._ones)) / self._hop
         if not self._mean:
             # What the converter adds to every sample is no sound, its beginning no stroke.
             self._mean.extend([mean] * HOPS_KEPT)
@@ -107,7 +108,8 @@ class Attacks:
         self._square.append(float(hop.dot(hop)) / self._hop)
         squares = self._square
         power = (squares[-1] + squares[-2] + squares[-3] + squares[-4]) / SMOOTH_HOPS
-        self._level.append(10 * math.log10(max(power - self._offset() ** 2, SILENCE)))
+        power -= self._offset() ** 2
+        self._level.append(10 * math.log10(power) if power > SILENCE else SILENCE_DB)
         self._since_attack += 1
         if self._since_attack < REFRACTORY_HOPS or not (self._loud() or self._bright(now)):
             return None

@@ -32,10 +32,18 @@ class History:
         self._end += samples.size
         self.stop += samples.size
 
+    def forget_from(self, sample: int) -> None:
+        """Forget all from sample number `sample` on: it is the next to come."""
+        stop = max(self.start, min(sample, self.stop))
+        self._end -= self.stop - stop
+        self.stop = stop
+
     def between(self, start: int, stop: int) -> Samples:
-        """The samples numbered start to stop, as far as they are still held (a view)."""
-        first = max(start, self.start) - self.start
-        return self._store[first : max(first, stop - self.start)]
+        """The samples numbered start to stop, as far as they are held (a view)."""
+        before = self.stop - self._end
+        first = start - before if start > before else 0
+        last = stop - before if stop < self.stop else self._end
+        return self._store[first : max(first, last)]
 
 
 class FineHistory:

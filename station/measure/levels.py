@@ -49,7 +49,7 @@ def _at_full_scale(x: Samples) -> NDArray[np.bool_]:
 
 
 def _peak(x: Samples) -> float:
-    return max(float(x.max()), -float(x.min()))
+    return max(float(np.maximum.reduce(x)), -float(np.minimum.reduce(x)))
 
 
 def level_of(x: Samples, line: int, at_s: float) -> Level:

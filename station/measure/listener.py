@@ -30,6 +30,7 @@ from station.measure.tracking import FINE_FROM_HZ, FORGET_S, Tracker
 from station.measure.types import Gap, Heard, Level, Note, Reading
 
 HOP_S = 0.010
+LONGEST_BLOCK_S = 0.25  # of more at once so much is heard at a time
 HUM_SEARCHED_S = 0.5
 HUM_FOLLOWED_S = 2.0
 HUM_LASTS_S = 12.0  # so long its phase may be trusted
@@ -59,7 +60,8 @@ class Listener:
         rate = self._decimator.rate_hz
         self._hop = round(HOP_S * rate)
         self._history = History(round(FORGET_S * rate))
-        self._raw = History(round(2 * PAUSES_S[-1] * rate))
+        # As far ahead of `_history` as samples have come that fill no hop yet.
+        self._raw = History(round((LONGEST_BLOCK_S + 2 * PAUSES_S[-1]) * rate))
         self._fine = FineHistory(
             fine_rate_hz, self._decimator.factor, self._first_decimator.top_share, FORGET_S
         )
@@ -70,7 +72,7 @@ class Listener:
         self._levels: list[Level] = []  # measured, not yet said
         self._taken = 0  # input samples, lost ones included
         self._origin = 0.0  # seconds of the stream at decimated sample 0
-        self._fresh: Samples = np.empty(0, np.float32)  # decimated samples that fill no hop yet
+        self._longest_block = round(LONGEST_BLOCK_S * rate_hz)
         self._ending = round(LONGEST_S * rate)
         self._pauses = [round(pause_s * rate) for pause_s in PAUSES_S]
         self._hum: Hum | None = None
@@ -83,18 +85,9 @@ class Listener:
             raise SignalError(f"a line takes samples of shape (n,), not {block.shape}")
         if not math.isfinite(block.dot(block)):
             raise SignalError(f"line {self._line}: a sample is not a finite number")
-        self._taken += block.size
-        self._levels += self._meter.push(block, self._taken)
         said: list[Heard] = []
-        fine = self._first_decimator.push(block)
-        self._fine.append(fine)
-        self._fresh = np.concatenate((self._fresh, self._decimator.push(fine)))
-        used = self._fresh.size // self._hop * self._hop
-        for start in range(0, used, self._hop):
-            said += self._hear_hop(self._fresh[start : start + self._hop])
-            if self._levels:
-                said += self._levels_until(self._seconds(self._history.stop))
-        self._fresh = self._fresh[used:]
+        for first in range(0, block.size, self._longest_block):
+            said += self._hear(block[first : first + self._longest_block])
         return said
 
     def mark_gap(self, lost_frames: int) -> list[Heard]:
@@ -109,8 +102,8 @@ class Listener:
         self._taken += max(0, frames)
         self._first_decimator.reset()
         self._decimator.reset()
+        self._raw.forget_from(self._history.stop)
         self._fine.align(self._history.stop)
-        self._fresh = np.empty(0, np.float32)
         self._hum, self._hum_due = None, 0  # its phase is unknown after the gap
         self._origin = self._taken / self._rate_hz - self._history.stop / self._decimator.rate_hz
         self._tracker.reset(self._history.stop)
@@ -122,9 +115,22 @@ class Listener:
             *self._say(self._tracker.finish()),
         ]
 
-    def _hear_hop(self, hop: Samples) -> list[Heard]:
-        start = self._history.stop
-        self._raw.append(hop)
+    def _hear(self, block: Samples) -> list[Heard]:
+        self._taken += block.size
+        self._levels += self._meter.push(block, self._taken)
+        fine = self._first_decimator.push(block)
+        self._fine.append(fine)
+        self._raw.append(self._decimator.push(fine))
+        said: list[Heard] = []
+        while self._history.stop + self._hop <= self._raw.stop:
+            said += self._hear_hop(self._history.stop)
+            if self._levels:
+                said += self._levels_until(self._seconds(self._history.stop))
+        return said
+
+    def _hear_hop(self, start: int) -> list[Heard]:
+        """The hop that begins at sample `start`."""
+        hop = self._raw.between(start, start + self._hop)
         if start >= self._hum_due:
             self._ask_for_hum(start)
         if self._hum is not None and start - self._hum.origin <= self._hum_lasts:

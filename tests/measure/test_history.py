@@ -26,3 +26,17 @@ def test_what_was_forgotten_is_left_out() -> None:
     assert history.start > 0
     assert history.between(0, history.stop)[0] == history.start
     assert history.between(0, 5).size == 0
+
+
+def test_what_comes_after_a_cut_takes_the_place_of_what_came_before_it() -> None:
+    history = History(10)
+    history.append(np.arange(10.0))
+    history.append(np.arange(10.0, 16.0))
+    history.forget_from(13)
+    assert history.stop == 13
+    history.append(np.array([-1.0, -2.0]))
+    np.testing.assert_array_equal(history.between(11, 20), [11.0, 12.0, -1.0, -2.0])
+    history.forget_from(99)
+    assert history.stop == 15
+    history.forget_from(0)
+    assert history.stop == history.start
