@@ -141,10 +141,13 @@ def hear(
       station hear --tuning list
       station hear --names solfege take.wav
     """
-    from station.commands.hear import HearOptions, run_hear
-    from station.commands.tracker import choose_tracker
+    from station.commands.tracker import tracker_choice
 
-    options = HearOptions(tuning, a4_hz, choose_tracker(tracker))
+    with tracker_choice(tracker) as chosen:
+        # Loading what listens takes as long as finding out what to listen with.
+        from station.commands.hear import HearOptions, run_hear
+
+        options = HearOptions(tuning, a4_hz, chosen())
     context.exit(run_hear(files, options, as_json, names))
 
 

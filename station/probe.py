@@ -10,7 +10,10 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 
 PROBE_LIMIT_S = 20.0
 EXPECTED_HZ = 220.0
@@ -36,29 +39,47 @@ class Probe:
 
 def probe_aubio(python: str = sys.executable) -> Probe:
     """Try aubio with the interpreter `python`; never raises."""
+    with aubio_on_trial(python) as answer:
+        return answer()
+
+
+@contextmanager
+def aubio_on_trial(python: str = sys.executable) -> Iterator[Callable[[], Probe]]:
+    """Try aubio while other work is done; what is given waits for the answer. Never raises."""
     try:
-        done = subprocess.run(
+        trial = subprocess.Popen(
             [python, "-c", _TRIAL],
-            capture_output=True,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
             text=True,
-            timeout=PROBE_LIMIT_S,
-            check=False,
         )
+    except OSError as error:
+        failed = Probe("numpy", f"aubio could not be tried: {error.strerror}")
+        yield lambda: failed
+        return
+    with trial:
+        try:
+            yield partial(_answer, trial)
+        finally:
+            trial.kill()  # whoever was not asked need not go on
+
+
+def _answer(trial: subprocess.Popen[str]) -> Probe:
+    try:
+        said, complained = trial.communicate(timeout=PROBE_LIMIT_S)
     except subprocess.TimeoutExpired:
         return Probe("numpy", f"aubio gave no answer within {PROBE_LIMIT_S:g} s")
-    except OSError as error:
-        return Probe("numpy", f"aubio could not be tried: {error.strerror}")
-    return _judge(done)
+    return _judge(trial.returncode, said, complained)
 
 
-def _judge(done: subprocess.CompletedProcess[str]) -> Probe:
-    if done.returncode < 0:
-        return Probe("numpy", f"aubio crashes here (signal {-done.returncode})")
-    if done.returncode > 0:
-        words = done.stderr.strip().splitlines()
+def _judge(exit_code: int, said: str, complained: str) -> Probe:
+    if exit_code < 0:
+        return Probe("numpy", f"aubio crashes here (signal {-exit_code})")
+    if exit_code > 0:
+        words = complained.strip().splitlines()
         return Probe("numpy", f"aubio cannot be used: {words[-1] if words else 'no reason given'}")
     try:
-        heard_hz = float(done.stdout)
+        heard_hz = float(said)
     except ValueError:
         heard_hz = 0.0
     # Put this way round, an answer of nan is wrong as well.

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from station import probe
-from station.probe import Probe, probe_aubio
+from station.probe import Probe, aubio_on_trial, probe_aubio
 
 pytestmark = pytest.mark.usefixtures("no_process_survives")
 
@@ -77,6 +77,13 @@ def test_an_aubio_that_hangs_is_given_up(fake_aubio, monkeypatch):
     fake_aubio("import time\ntime.sleep(60)\n")
 
     assert probe_aubio() == Probe("numpy", "aubio gave no answer within 0.5 s")
+
+
+def test_a_trial_nobody_waits_for_is_ended(fake_aubio):
+    fake_aubio("import time\ntime.sleep(60)\n")
+
+    with aubio_on_trial():
+        pass  # the fixture of this file looks for what is left of it
 
 
 def test_an_interpreter_that_is_not_there_is_told(tmp_path: Path):

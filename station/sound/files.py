@@ -24,6 +24,8 @@ from station.sound.containers import CODINGS, FORMATS, is_recording, promised_fr
 
 MIN_RATE_HZ, MAX_RATE_HZ = 8_000, 192_000
 NOT_SOUND = "not a sound file that can be read"
+BLOCK_FRAMES = 8192
+"""A sixth of a second or so: reading less at once takes longer, more is not needed."""
 MIN_LENGTH_S = 0.01
 """Shorter than one period of 100 Hz: no pitch can be heard in less."""
 
@@ -36,12 +38,12 @@ class FileInfo(NamedTuple):
     frames: int
 
 
-def read_blocks(path: str | Path, frames: int = 1024) -> tuple[FileInfo, Iterator[Samples]]:
+def read_blocks(path: str | Path, frames: int = BLOCK_FRAMES) -> tuple[FileInfo, Iterator[Samples]]:
     """What the file holds, and its samples as float32 blocks of up to (`frames`, channels).
 
     Raises SoundFileError, in one line that begins with `path` as it was given: at once for
     what cannot be read, is no regular file, is empty or has an impossible
-    rate; during the iteration, after every whole block before it, for a sample
+    rate; during the iteration, after every frame before it, for a sample
     that is not a finite number or absurdly large (its frame, counted from 0,
     is named) and for a file that ends before its header says.
     """
@@ -93,43 +95,55 @@ def _check_info(name: str, info: FileInfo) -> None:
 
 
 def _blocks(name: str, sound: Any, info: FileInfo, frames: int) -> Iterator[Samples]:
-    import soundfile
-
     done = 0
     with sound:
         while True:
-            try:
-                block: Samples = sound.read(frames, dtype="float32", always_2d=True)
-            except soundfile.LibsndfileError as error:
-                raise SoundFileError(
-                    f"{name}: damaged after frame {done} of {info.frames}:"
-                    f" {error.error_string.rstrip('.')}"
-                ) from error
-            if not len(block):
+            block, fault = _read(sound, info.channels, frames)
+            good = _good(block)
+            if good:
+                yield block[:good]
+            if good < len(block):
+                _complain_of(name, block[good], done + good)
+            done += good
+            if fault is not None:
+                raise SoundFileError(f"{name}: damaged after frame {done} of {info.frames}: {fault}")
+            if not good:
                 break
-            _check_samples(name, block, done)
-            done += len(block)
-            yield block
     if done < info.frames:
         raise SoundFileError(
             f"{name}: truncated: {done} frames are there, its header promises {info.frames}"
         )
 
 
-def _check_samples(name: str, block: Samples, first_frame: int) -> None:
+def _read(sound: Any, channels: int, frames: int) -> tuple[Samples, str | None]:
+    """The next frames, up to so many, and what is wrong with the file after them."""
+    import soundfile
+
+    unread = np.full((frames, channels), np.nan, np.float32)
+    try:
+        return sound.read(out=unread), None
+    except soundfile.LibsndfileError as error:
+        # How far it came it does not say; a coding that can be damaged has no such numbers.
+        came = int(np.argmax(np.isnan(unread).any(axis=1)))
+        return unread[:came], str(error.error_string).rstrip(".")
+
+
+def _good(block: Samples) -> int:
+    """How many of the frames of `block` are sound, until the first that is not."""
     good = are_sound(block)
-    if good.all():
-        return
-    place = int(np.argmin(good.all(axis=1)))
-    worst = block[place][~good[place]][0]
+    return len(block) if good.all() else int(np.argmin(good.all(axis=1)))
+
+
+def _complain_of(name: str, frame: Samples, number: int) -> None:
+    """Raise SoundFileError for `frame`, which cannot be sound."""
+    worst = frame[~are_sound(frame)][0]
     what = (
         f"is {worst:g}, over {LOUDEST:g} times full scale"
         if np.isfinite(worst)
         else ("is not a finite number")
     )
     raise SoundFileError(
-        f"{name}: frame {first_frame + place} {what}:"
-        " the file was written by a faulty program or is not sound"
+        f"{name}: frame {number} {what}: the file was written by a faulty program or is not sound"
     )
 
 
