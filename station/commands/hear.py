@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from station.commands.printed import complain, rounded
+from station.commands.printed import complain, on_one_line, rounded
 from station.errors import SoundFileError, StationError
 from station.measure.listener import Listener
 from station.measure.types import Heard, Level, Note, Reading
@@ -62,7 +61,8 @@ class FileRoom:
         """The JSON of a reading or note."""
         if not self._seats:
             said = pitch_payload(heard, None, None, self._a4_hz)
-            return {**said, "verdict": verdict(said["cents"], IN_CENTS)}
+            said["verdict"] = verdict(said["cents"], IN_CENTS)
+            return said
         found = attribute(heard.hz, self._seats, self._a4_hz)[0]
         # Each pitch is judged by itself: a file has no lamp that could flicker.
         return pitch_payload(heard, found, judge(heard, found, None, IN_CENTS), self._a4_hz)
@@ -95,14 +95,14 @@ def _said(path: str, heard: list[Heard], room: FileRoom) -> Iterator[dict[str, A
     for item in heard:
         if isinstance(item, Reading | Note):
             kind = "reading" if isinstance(item, Reading) else "note"
-            said = {k: v for k, v in room.say(item).items() if k not in NOT_IN_FILES}
-            yield _object(kind, path, said)
+            yield _object(kind, path, room.say(item))
         elif isinstance(item, Level) and (hum := room.say_hum(item)) is not None:
             yield _object("hum", path, hum)
 
 
 def _object(kind: str, path: str, said: dict[str, Any]) -> dict[str, Any]:
-    return {"kind": kind, "file": valid_text(path), **rounded(said)}
+    told = {"kind": kind, "file": valid_text(path)}
+    return told | {k: rounded(v) for k, v in said.items() if k not in NOT_IN_FILES}
 
 
 def note_line(said: dict[str, Any], names: NamingSystem = "english") -> str:
@@ -155,7 +155,7 @@ def run_hear(
             for said in hear_file(path, options):
                 notes += said["kind"] == "note"
                 if as_json:
-                    print(json.dumps(said, separators=(",", ":")), flush=True)  # noqa: T201
+                    print(on_one_line(said), flush=True)  # noqa: T201
                 elif said["kind"] == "note":
                     print(note_line(said, names), flush=True)  # noqa: T201
                 elif said["kind"] == "hum":

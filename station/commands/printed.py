@@ -20,8 +20,11 @@ def rounded(value: Any, digits: int = DIGITS) -> Any:
 
 
 def json_line(said: dict[str, Any], digits: int = DIGITS) -> str:
-    """One JSON object on one line."""
-    return json.dumps(rounded(said, digits), separators=(",", ":"))
+    """One JSON object on one line, rounded."""
+    return on_one_line(rounded(said, digits))
+
+
+on_one_line = json.JSONEncoder(separators=(",", ":")).encode
 
 
 def print_lines(lines: Sequence[str]) -> None:
