@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 from itertools import pairwise
+from operator import le
 from typing import NamedTuple
 
 import numpy as np
@@ -244,7 +245,7 @@ def partials_heard(heard: Heard) -> Partials:
     floors = [enough * n for n in noise]
     # What a partial that has died away leaves is noise, whose phase says nothing.
     faintest = plain(np.minimum.reduce(heard.power))
-    if _one_is_lost(faintest, noise):
+    if any(map(le, faintest, [LEAST_WINDOW_SNR * n for n in noise])):
         weight = _alive(columns[:, :k], np.array(noise), heard.whole)
         total, first, second = plain(times @ _weighted(columns, weight))
         if heard.whole:  # in a reading what dies is a drum more often than a partial
@@ -266,14 +267,6 @@ def partials_heard(heard: Heard) -> Partials:
             rows.append((number, f + slope * hertz, hertz * math.sqrt(n / (2 * worth * spread))))
     loud, between = sum(total[:k]) / windows, sum(beside)
     return Partials(rows, loud / (loud + between), between / len(beside))
-
-
-def _one_is_lost(faintest: list[float], noise: list[float]) -> bool:
-    """Whether some partial was heard in its `faintest` window hardly above the `noise` there."""
-    for least, n in zip(faintest, noise, strict=True):
-        if least <= LEAST_WINDOW_SNR * n:
-            return True
-    return False
 
 
 def _alive(power: Floats, noise: Floats, whole: bool) -> Floats:

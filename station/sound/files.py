@@ -106,7 +106,8 @@ def _blocks(name: str, sound: Any, info: FileInfo, frames: int) -> Iterator[Samp
                 _complain_of(name, block[good], done + good)
             done += good
             if fault is not None:
-                raise SoundFileError(f"{name}: damaged after frame {done} of {info.frames}: {fault}")
+                where = f"after frame {done} of {info.frames}"
+                raise SoundFileError(f"{name}: damaged {where}: {fault}")
             if not good:
                 break
     if done < info.frames:

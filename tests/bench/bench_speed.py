@@ -2,9 +2,12 @@
 
     .venv/bin/python -m tests.bench.bench_speed [SECONDS]
 
-Plucked strings one after the other, in a single process on one core; then hiss while
+Plucked strings one after the other, in a single process on one core, in blocks as a sound
+card gives them and as `station hear` reads them from a file; then hiss while
 nobody plays, and noise as loud as music. Processor time, not wall-clock time, and the
 best of the runs: other programs on the machine cost this one cache and clock, never help it.
+Then `station hear --json` itself, by the clock: how much longer it takes for a long file than for
+a short one, and how long for the short one, which is nearly all start-up.
 The profile's shares are of time under cProfile, which makes Python's own part look larger.
 """
 
@@ -12,17 +15,24 @@ from __future__ import annotations
 
 import cProfile
 import pstats
+import subprocess
 import sys
+import tempfile
 import time
+from pathlib import Path
 
 import numpy as np
+import soundfile
 
 from station.measure.listener import Listener
+from station.sound.files import BLOCK_FRAMES
 from tests.support.strings import Floats, StiffString, noise
 
 RATE_HZ = 48000
 STRINGS_HZ = (41.2, 55.0, 82.4, 110.0, 146.8, 196.0, 246.9, 329.6)
 RUNS = 5
+LIVE_FRAMES = 1024
+SHORT_S = 2.5
 STAGES = {
     "decimate.py": "lower the rate",
     "levels.py": "levels",
@@ -60,13 +70,13 @@ def evening(seconds: float) -> Floats:
     return x + noise(x.size, -80)
 
 
-def listen(x: Floats, tracker: str) -> float:
-    """Processor seconds a listener takes for `x`."""
+def listen(x: Floats, tracker: str, block: int = LIVE_FRAMES) -> float:
+    """Processor seconds a listener takes for `x`, so many samples at a time."""
     samples = x.astype(np.float32)
     listener = Listener(RATE_HZ, tracker=tracker)
     began = time.process_time()
-    for start in range(0, samples.size, 1024):
-        listener.push(samples[start : start + 1024])
+    for start in range(0, samples.size, block):
+        listener.push(samples[start : start + block])
     listener.finish()
     return time.process_time() - began
 
@@ -96,21 +106,43 @@ def print_profile(x: Floats) -> None:
         print(f"  {STAGES[name]:32} {100 * seconds / whole:5.1f} %")
 
 
+def command_s(x: Floats, folder: Path) -> float:
+    """Seconds by the clock that `station hear --json` takes for `x`."""
+    path = folder / "evening.wav"
+    soundfile.write(path, 0.7 * x / np.abs(x).max(), RATE_HZ, subtype="PCM_16")
+    command = [sys.executable, "-m", "station.cli", "hear", "--json", str(path)]
+    began = time.perf_counter()
+    subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
+    return time.perf_counter() - began
+
+
+def print_command(x: Floats) -> None:
+    """How fast the whole command is, and how long it takes to begin."""
+    with tempfile.TemporaryDirectory() as name:
+        short = min(command_s(x[: round(SHORT_S * RATE_HZ)], Path(name)) for _ in range(RUNS))
+        whole = min(command_s(x, Path(name)) for _ in range(RUNS))
+    rest_s = x.size / RATE_HZ - SHORT_S
+    print(f"station hear    {rest_s / (whole - short):4.0f} times real time, by the clock,")
+    print(f"{'':16}and {short:.2f} s for the first {SHORT_S:g} s")
+
+
 def main() -> None:
     """Print the ratios and the profile."""
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 40.0
     x = evening(seconds)
     length_s = x.size / RATE_HZ
     sounds = {
-        "strings, aubio": (x, "aubio"),
-        "strings, numpy": (x, "numpy"),
-        "nobody plays": (noise(x.size, -85), "aubio"),
-        "loud noise": (noise(x.size, -20), "aubio"),
+        "strings, aubio": (x, "aubio", LIVE_FRAMES),
+        "strings, numpy": (x, "numpy", LIVE_FRAMES),
+        "strings, a file": (x, "aubio", BLOCK_FRAMES),
+        "nobody plays": (noise(x.size, -85), "aubio", LIVE_FRAMES),
+        "loud noise": (noise(x.size, -20), "aubio", LIVE_FRAMES),
     }
-    for name, (sound, tracker) in sounds.items():
-        *_, second, best = sorted(length_s / listen(sound, tracker) for _ in range(RUNS))
+    for name, heard in sounds.items():
+        *_, second, best = sorted(length_s / listen(*heard) for _ in range(RUNS))
         print(f"{name:16}{best:4.0f} times real time, best of {RUNS} (next {second:.0f});")
         print(f"{'':16}eight such lines {8 * 100 / best:.1f} % of a core")
+    print_command(x)
     print("where the time goes:")
     print_profile(x)
 
