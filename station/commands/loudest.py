@@ -13,7 +13,6 @@ from station.errors import SoundFileError
 from station.measure.drums.types import Stroke
 from station.sound.files import read_blocks
 
-BLOCK_FRAMES = 8192
 T = TypeVar("T")
 T_co = TypeVar("T_co", covariant=True)
 
@@ -41,7 +40,7 @@ def hear_loudest(path: str, make_ear: Callable[[float, int], Ear[T]]) -> Told[T]
     a file that cannot be read at all.
     """
     channel = loudest_channel(path)
-    info, blocks = read_blocks(path, BLOCK_FRAMES)
+    info, blocks = read_blocks(path)
     ear = make_ear(info.rate_hz, channel + 1)
     heard: list[T] = []
     fault: SoundFileError | None = None
@@ -65,7 +64,7 @@ def loudest_channel(path: str) -> int:
     A fault after the beginning ends the search: it is told when the file is heard. Raises
     SoundFileError for a file that cannot be read at all.
     """
-    info, blocks = read_blocks(path, BLOCK_FRAMES)
+    info, blocks = read_blocks(path)
     if info.channels == 1:
         return 0
     energy = np.zeros(info.channels)

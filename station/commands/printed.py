@@ -9,6 +9,9 @@ from typing import Any
 
 DIGITS = 8  # after the point: well below anything measured, and legible
 
+on_one_line = json.JSONEncoder(separators=(",", ":")).encode
+"""JSON without blanks; one encoder for all, which making takes as long as using."""
+
 
 def rounded(value: Any, digits: int = DIGITS) -> Any:
     """The value with every float in it rounded; tables and lists are gone through."""
@@ -22,9 +25,6 @@ def rounded(value: Any, digits: int = DIGITS) -> Any:
 def json_line(said: dict[str, Any], digits: int = DIGITS) -> str:
     """One JSON object on one line, rounded."""
     return on_one_line(rounded(said, digits))
-
-
-on_one_line = json.JSONEncoder(separators=(",", ":")).encode
 
 
 def print_lines(lines: Sequence[str]) -> None:

@@ -17,7 +17,7 @@ from station.measure.decimate import WORKING_RATE_HZ, Decimator, Samples
 from station.measure.history import History
 from station.measure.levels import LevelMeter
 
-LONGEST_BLOCK_S = 0.5
+LONGEST_BLOCK_S = 0.5  # of more at once so much is heard at a time
 
 Told = TypeVar("Told")
 

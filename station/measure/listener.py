@@ -19,6 +19,7 @@ from station.measure.ears import ears_for
 from station.measure.fit import Fit
 from station.measure.held_back import borne_out
 from station.measure.history import FineHistory, History
+from station.measure.hops import LONGEST_BLOCK_S
 from station.measure.hum import PAUSES_S, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
 from station.measure.moving import less_sure
@@ -30,7 +31,6 @@ from station.measure.tracking import FINE_FROM_HZ, FORGET_S, Tracker
 from station.measure.types import Gap, Heard, Level, Note, Reading
 
 HOP_S = 0.010
-LONGEST_BLOCK_S = 0.25  # of more at once so much is heard at a time
 HUM_SEARCHED_S = 0.5
 HUM_FOLLOWED_S = 2.0
 HUM_LASTS_S = 12.0  # so long its phase may be trusted
