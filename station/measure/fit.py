@@ -182,8 +182,10 @@ def _bearable(samples: int, rate_hz: float, guess: Guess, care: Care) -> tuple[i
 def _was_near(guess: Guess, fit: Fit, heard: Heard) -> bool:
     """Whether all carriers stood within reach of their partials."""
     moved_cents = apart_cents(fit.hz, guess.hz)
-    bins = heard.numbers[-1] ** 3 * guess.hz * heard.window_s / 2
-    off_bins = abs(fit.inharmonicity - guess.inharmonicity) * float(bins)
+    highest = float(heard.numbers[-1])
+    bins = highest * guess.hz * heard.window_s
+    stiffer_bins = abs(fit.inharmonicity - guess.inharmonicity) * highest**2 / 2 * bins
+    off_bins = max(moved_cents / CENTS * bins, stiffer_bins)
     return moved_cents < SETTLED_CENTS and off_bins < LOBE_SHARE
 
 

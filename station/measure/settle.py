@@ -50,7 +50,7 @@ LEAST_TONAL = 0.6
 SCATTERED_CENTS = 0.1  # partials of a whole note that disagree by so much may be heard amiss
 FOLLOWED_CENTS = 20.0
 FOLLOWED_STIFFNESS = 3e-6  # how far the surest reading's B may be off at least
-FOLLOWED_GLIDE_CENTS = 2.0  # and the last one's pitch
+FOLLOWED_GLIDE_CENTS = 2.0  # and the last one's pitch at most
 LEAST_READINGS = 8
 READING_S = 0.12
 MOVED_CENTS = 1.0
@@ -227,14 +227,17 @@ def _no_finer_than_needed(fine: Fine, guess: Guess) -> Fine:
 def _as_followed(played: Played, hz: float) -> Guess | None:
     """What the readings say of the note, if they are near `hz`.
 
-    The last one heard little of the higher partials; the surest one heard them best.
+    The last one heard little of the higher partials; the surest one heard them best. The pitch
+    may be as far off as they strayed.
     """
     if apart_cents(played.guess.hz, hz) >= FOLLOWED_CENTS:
         return None
     near = [fit for _, fit in played.track if apart_cents(fit.hz, hz) < FOLLOWED_CENTS]
     surest = min(near, key=lambda fit: fit.inharmonicity_sd, default=played.guess)
     unsure = max(FOLLOWED_STIFFNESS, 4 * surest.inharmonicity_sd)
-    return Guess(hz, surest.inharmonicity, FOLLOWED_GLIDE_CENTS, unsure)
+    strayed_cents = max((apart_cents(fit.hz, hz) for fit in near), default=FOLLOWED_GLIDE_CENTS)
+    strayed_cents = max(strayed_cents, 4 * played.guess.uncertainty_cents)
+    return Guess(hz, surest.inharmonicity, min(strayed_cents, FOLLOWED_GLIDE_CENTS), unsure)
 
 
 def _stayed_since(
