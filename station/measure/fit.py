@@ -35,6 +35,7 @@ ROUNDING = 1e-9
 LEAST_NOISE = 1e-24
 HANN_NOISE_BANDWIDTH = 1.5  # in bins (Harris 1978, table I)
 OUTLIER_SIGMAS = 4.0
+CLEAR_SIGMAS = 3.0
 SMALLEST_SIGMA = 5e-8  # relative: a ten-thousandth of a cent, for what no model holds
 TRUSTED_PARTIALS = 4.0  # what the noise beside is worth against what the partials themselves say
 LONGEST_WINDOW_S = 0.15
@@ -192,9 +193,13 @@ def _was_near(guess: Guess, fit: Fit, heard: Heard) -> bool:
 def _better(guess: Guess, fit: Fit) -> Guess:
     """The guess for the next round."""
     cents = min(max(3 * fit.uncertainty_cents, 0.05), guess.cents / 2)
-    if fit.inharmonicity_sd >= guess.stiffness:  # few partials say nothing of it
+    sd, off = fit.inharmonicity_sd, abs(fit.inharmonicity - guess.inharmonicity)
+    if sd < guess.stiffness:
+        stiffness = max(3 * sd, guess.stiffness / 10)
+    elif off > CLEAR_SIGMAS * math.hypot(sd, guess.stiffness):  # it was no good guess
+        stiffness = 3 * sd
+    else:  # few partials say nothing of it
         return guess._replace(hz=fit.hz, cents=cents)
-    stiffness = max(3 * fit.inharmonicity_sd, guess.stiffness / 10)
     return Guess(fit.hz, fit.inharmonicity, cents, stiffness)
 
 
