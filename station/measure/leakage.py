@@ -26,7 +26,8 @@ def without_leakage(x: Floats, rate_hz: float, heard: Heard) -> Heard:
     k = heard.numbers.size
     partials = windows.hear(sound, step)[:, :k].astype(np.complex128)
     poles = _poles(partials)  # a window's step
-    each = np.log(poles) / step
+    logs: Phasors = np.log(poles)
+    each = logs / step
     # A step turns a partial by more than a circle: the carrier says by how many.
     angle = 2 * np.pi * heard.frequencies_hz / rate_hz
     circles = np.round((angle * step - each.imag * step) / (2 * np.pi))

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from station.measure.decimate import Samples
 from station.measure.types import Level
+from station.measure.windows import plain
 
 INTERVAL_S = 0.25
 FLOOR_DBFS = -150.0
@@ -140,7 +141,7 @@ class LevelMeter:
         """Note how many samples of `block`, which begins at sample `begin`, are at full scale."""
         at = np.flatnonzero(_at_full_scale(block)) + begin
         slots, counts = np.unique(at // self._slot, return_counts=True)
-        for slot, count in zip(slots.tolist(), counts.tolist(), strict=True):
+        for slot, count in zip(plain(slots), plain(counts), strict=True):
             if self._full and self._full[-1][0] == slot:
                 count += self._full.pop()[1]
             self._full.append((slot, count))

@@ -16,6 +16,7 @@ import numpy as np
 from station.measure.beats.bands import Look, Sound, envelopes
 from station.measure.beats.poles import TINY, Envelope, Floats, one_line, one_line_sure
 from station.measure.fit import CENTS, Row, partial_frequencies, solve
+from station.measure.windows import plain
 
 REACH_CENTS = 90.0  # a string farther off is another note
 SCAN_CENTS = 1.5
@@ -59,8 +60,8 @@ def alone(
     x: Sound, rate_hz: float, seen: Look, target_hz: float, others_hz: Floats, top_hz: float
 ) -> Alone | None:
     """The string whose first partial should be `target_hz`, `others_hz` the other's partials."""
-    numbers = np.arange(1, MOST_PARTIALS + 1)
-    numbers = numbers[numbers * target_hz * 1.06 < top_hz]
+    every = np.arange(1, MOST_PARTIALS + 1)
+    numbers = every[every * target_hz * 1.06 < top_hz]
     free = [
         int(k) for k in numbers if _apart(k * target_hz, others_hz) > APART_SHARE * k * target_hz
     ]
@@ -69,7 +70,7 @@ def alone(
     cents = _scan(seen, target_hz, free[:SCANNED])
     if cents is None:
         return None
-    return _measured(x, rate_hz, seen, target_hz * 2 ** (cents / 1200), numbers.tolist(), others_hz)
+    return _measured(x, rate_hz, seen, target_hz * 2 ** (cents / 1200), plain(numbers), others_hz)
 
 
 def _apart(hz: float, others_hz: Floats) -> float:

@@ -117,7 +117,7 @@ def _starts(band: Envelope, line: complex, seconds: float) -> Floats:
 
 
 def _best(found: Found) -> Found:
-    return found.of(found.cost.argmin(keepdims=True))
+    return found.of(found.cost.argmin(axis=0, keepdims=True))
 
 
 def _judged(

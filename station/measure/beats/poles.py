@@ -18,12 +18,12 @@ their sum ever is. Both enter as priors.
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Phasors = NDArray[np.complex128]
 
 STEPS = 20
@@ -188,7 +188,7 @@ def _descend(
     fixed = ~np.array(free)
     theta = starts.astype(np.float64).copy()
     here = _look(band, theta, priors, lines)
-    damp = np.full(theta.shape[0], 1e-3)
+    damp: Floats = np.full(theta.shape[0], 1e-3)
     for _ in range(STEPS):
         curve, slope = here.curve, here.slope
         push = curve + damp[:, None, None] * _diagonal(curve)

@@ -19,6 +19,7 @@ from station.measure.drums.farthest import farthest
 from station.measure.drums.rim import families, pushed_apart
 from station.measure.drums.turning import RimState
 from station.measure.drums.types import Head, LugPitch, Mode, Stroke
+from station.measure.windows import plain
 from station.music.drums import mode_ratio
 from station.music.lugs import check_lug, check_lugs, opposite_lug
 from station.music.pitch import cents_between, shift_cents
@@ -147,7 +148,7 @@ def describe(known: RimState, fundamental_hz: float) -> Head:
     evenness, sure = known.evenness(EVEN_CENTS)
     far = farthest(known.lots())
     return Head(
-        lugs=tuple(_lug(known, lug, each) for lug, each in enumerate(told.tolist(), start=1)),
+        lugs=tuple(_lug(known, lug, plain(each)) for lug, each in enumerate(told, start=1)),
         evenness_cents=evenness,
         fundamental_hz=fundamental_hz,
         worst=far.lug,

@@ -70,7 +70,7 @@ def full(values: object, size: int, what: str) -> Floats:
     Raises DrumError where it can be none.
     """
     rows, columns = np.tril_indices(size)
-    found = np.zeros((size, size))
+    found: Floats = np.zeros((size, size))
     found[rows, columns] = numbers(values, what, rows.size)
     found = found + np.tril(found, -1).T
     lowest, *_, highest = np.linalg.eigvalsh(found)

@@ -57,7 +57,8 @@ def weigh_bounded(residual: Floats, widths: Widths) -> Weighed:
     order = np.argsort(residual, axis=1)
     ranked = np.take_along_axis(residual, order, axis=1)
     first, last = np.zeros(shapes, dtype=np.int64), np.full(shapes, count - 1)
-    log_bad = np.full(shapes, count * math.log1p(-BAD_CHANCE) + 0.5 * (count - 1) * LOG_TURN)
+    none_bad = count * math.log1p(-BAD_CHANCE) + 0.5 * (count - 1) * LOG_TURN
+    log_bad: Floats = np.full(shapes, none_bad)
     declared: list[Integers] = []
     log_p, mean, variance = [], [], []
     rows = np.arange(shapes)

@@ -16,7 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from station.measure.rehearsal.common import MOST_DOUBT, TOLD_SD
 from station.measure.rehearsal.heard import StringDrift
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 GAPS_KEPT = 12  # older ones stand as they were found
 COMMON_STEP = 3.0  # cents, from gap to gap

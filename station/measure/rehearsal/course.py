@@ -29,6 +29,7 @@ from station.measure.rehearsal.heard import (
     Tuned,
 )
 from station.measure.rehearsal.layout import Floats, Layout, sums
+from station.measure.windows import plain
 
 PRESS_CENTS, PRESS_SD = 2.5, 2.5  # a fretted note is sharp by a few cents
 PLACE_SD = 1.3  # and each fret by its own
@@ -152,7 +153,7 @@ class _Fit:
     def _resumed(self, before: Courses) -> Floats:
         """Every knot where its string was; of strings tuned since, where they were tuned to."""
         lay, values, times = self._lay, self._start(), np.array(self._lay.times)
-        tuned = dict(zip(lay.tuned_knots.tolist(), lay.tuned_cents.tolist(), strict=True))
+        tuned = dict(zip(plain(lay.tuned_knots), plain(lay.tuned_cents), strict=True))
         for base, (number, knots) in zip(lay.base, self._knots(), strict=True):
             if number not in before.courses:
                 continue

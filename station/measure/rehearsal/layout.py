@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from station.measure.rehearsal.heard import GLIDE_S, Segment, Strings, Tuned
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
@@ -244,7 +244,7 @@ class Layout:
         self._short: Floats = np.exp(-length / GLIDE_S)[note]
         usual = np.exp(-fret[possible] / FRET_WEIGHT)
         self.usual: Floats = usual / self.over_strings(usual)[note]
-        self.possible_notes: NDArray[np.bool_] = possible.any(axis=1)
+        self.possible_notes: NDArray[np.bool_] = np.any(possible, axis=1)
         _, kind = np.unique(pitch[possible], return_inverse=True)
         self._knot: Ints = self._at[self.segment, self.string]
         before, beyond = self._place(at)

@@ -28,7 +28,7 @@ def of_the_room(lines: Sequence[Line], songs: Sequence[bool]) -> list[Bools]:
     frames.
     """
     size = len(songs)
-    out = [np.zeros(size, np.bool_) for _ in lines]
+    out: list[Bools] = [np.zeros(size, np.bool_) for _ in lines]
     if size < ALIKE_FRAMES:
         return out
     levels = [np.array(line.levels, np.float64) for line in lines]

@@ -156,7 +156,7 @@ def _lines(sound: Sound, voices: tuple[Voice, ...]) -> Lines:
     reached = REACHED * max(voice.series.hz for voice in voices)
     parts = []
     for number, voice in enumerate(voices):
-        k = np.arange(1.0, MOST_PARTIALS + 1)
+        k: Floats = np.arange(1.0, MOST_PARTIALS + 1)
         hz = partial_frequencies(voice.series.hz, voice.series.stiffness, k)
         held = (hz < sound.top_hz) & ((k <= OWN_PARTIALS) | (hz < reached))
         held[0] = True
