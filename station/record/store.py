@@ -126,8 +126,12 @@ class RecordStore:
 
     def _connect(self) -> sqlite3.Connection:
         connection = sqlite3.connect(self.path, timeout=BUSY_TIMEOUT_S)
-        connection.execute("PRAGMA synchronous=NORMAL")
-        connection.execute("PRAGMA foreign_keys=ON")
+        try:
+            connection.execute("PRAGMA synchronous=NORMAL")
+            connection.execute("PRAGMA foreign_keys=ON")
+        except sqlite3.Error:  # a torn file is found out here
+            connection.close()
+            raise
         return connection
 
     def _prepare(self) -> None:
