@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -92,7 +93,7 @@ def test_a_keyboard_is_measured_live_proposed_and_adopted_with_its_evidence(star
     logged = ask(station.page.port, "/api/v1/references").json["references"][0]
     assert (logged["kind"], logged["by"]) == ("adopted", "Ilse")
     assert [each["id"] for each in logged["evidence"]["instruments"]] == ["ilse"]
-    with sqlite3.connect(settings.station.data_dir / STORE_NAME) as stored:
+    with closing(sqlite3.connect(settings.station.data_dir / STORE_NAME)) as stored:
         assert stored.execute("SELECT a4_hz FROM reference").fetchone()[0] == pytest.approx(
             done["reference"]["a4_hz"], abs=1e-9
         )
