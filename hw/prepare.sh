@@ -24,9 +24,10 @@ station_packages=(
 )
 # Raspberry Pi OS patches gpiozero for its newest boards and alone has lgpio.
 raspberry_packages=(python3-gpiozero python3-lgpio)
+# The page is measured in a condensed font, as phones have one: fonts-dejavu-extra.
 test_packages=(
-    alsa-utils chromium fluidsynth libatomic1 pulseaudio pulseaudio-utils shellcheck
-    sonic-pi-samples systemd timgm6mb-soundfont
+    alsa-utils chromium fluidsynth fonts-dejavu-extra libatomic1 pulseaudio pulseaudio-utils
+    shellcheck sonic-pi-samples systemd timgm6mb-soundfont
 )
 
 prepare() {
