@@ -6,7 +6,7 @@ house does what `TunerStation._keep_house` does, a second at a time. Written is 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import nullcontext
 from itertools import pairwise
 from pathlib import Path
@@ -91,9 +91,14 @@ def _a_second(house: House, heard: list) -> None:
     house.second()
 
 
-def test_an_evening_is_written_once_a_minute_and_an_idle_room_not_at_all(tmp_path, monkeypatch):
-    house = House(tmp_path, monkeypatch)
+@pytest.fixture
+def house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[House]:
+    kept = House(tmp_path, monkeypatch)
+    yield kept
+    kept.keeping.close()
 
+
+def test_an_evening_is_written_once_a_minute_and_an_idle_room_not_at_all(house):
     play_an_evening(house)
     evening_s, evening = house.now_s - BEGIN_S, list(house.writes)
     house.writes.clear()
