@@ -153,9 +153,9 @@ def _broken(text: str, count: int, mono: bool) -> list[str]:
         last_chance = _ems(line, mono) >= (1.25 if " " in text else 1.0) * share
         at_space = sign == " " and _ems(line, mono) >= 0.75 * share
         if len(parts) < count - 1 and number < len(text) - 1 and (at_space or last_chance):
-            parts.append(line.strip())
+            parts.append(line.strip(" "))
             line = ""
-    return [*parts, line.strip()]
+    return [*parts, line.strip(" ")]
 
 
 def _ems(text: str, mono: bool) -> float:

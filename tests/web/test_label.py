@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 
 import pytest
 import segno
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from station.web.join_code import QUIET_ZONE_MODULES
@@ -80,6 +80,7 @@ def test_the_sheet_holds_the_same_picture():
 
 @settings(deadline=None)
 @given(st.text(st.characters(codec="utf-8", categories=("L", "N", "P", "S", "Zs")), max_size=60))
+@example("000000000000000000@@@@@\N{NO-BREAK SPACE}")
 def test_fitting_loses_no_sign_but_spaces(text):
     size, lines = fit(text, 48.0, 6.0, 3)
 
