@@ -36,6 +36,7 @@ LEAST_NOISE = 1e-24
 HANN_NOISE_BANDWIDTH = 1.5  # in bins (Harris 1978, table I)
 OUTLIER_SIGMAS = 4.0
 CLEAR_SIGMAS = 3.0
+LEAST_TELLING_STIFFNESS = 4  # of two or three partials one that lies a cent beside decides it
 SMALLEST_SIGMA = 5e-8  # relative: a ten-thousandth of a cent, for what no model holds
 TRUSTED_PARTIALS = 4.0  # what the noise beside is worth against what the partials themselves say
 LONGEST_WINDOW_S = 0.15
@@ -194,6 +195,8 @@ def _better(guess: Guess, fit: Fit) -> Guess:
     """The guess for the next round."""
     cents = min(max(3 * fit.uncertainty_cents, 0.05), guess.cents / 2)
     sd, off = fit.inharmonicity_sd, abs(fit.inharmonicity - guess.inharmonicity)
+    if fit.partials < LEAST_TELLING_STIFFNESS:
+        return guess._replace(hz=fit.hz, cents=cents)
     if sd < guess.stiffness:
         stiffness = max(3 * sd, guess.stiffness / 10)
     elif off > CLEAR_SIGMAS * math.hypot(sd, guess.stiffness):  # it was no good guess
