@@ -30,7 +30,7 @@ from station.measure.fit import (
 )
 from station.measure.leakage import without_leakage
 from station.measure.rest import GLIDE_S, STROKE_S, since_it_settled
-from station.measure.windows import Floats, Heard
+from station.measure.windows import TINY_POWER, Floats, Heard, plain
 
 GLIDE_SHARE = 0.35
 WINDOWS_A_LENGTH = 4  # in a note shorter than a second; half as many do in a longer one
@@ -46,6 +46,10 @@ RELEASE_S = 0.03  # before its end a note is being damped
 OUTLASTS_S = 0.15  # the last readings may listen back to a sound that has ended
 LEVEL_S = 0.01
 DAMPED = 0.25  # of the power just before: no string falls by 6 dB within a period or 10 ms
+# Nor faster later than before: what is a sum of fading partials only fades more slowly as those
+# that fade fast are gone. (Two polarisations that beat may fall by a few decibels more, and rise.)
+LET_GO_DB = 20.0
+LETTING_GO_S = 0.4  # so long before its end it is looked for
 LEAST_TONAL = 0.6
 SCATTERED_CENTS = 0.1  # partials of a whole note that disagree by so much may be heard amiss
 FOLLOWED_CENTS = 20.0
@@ -117,10 +121,11 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
 
 def _without_silence(played: Played, rate_hz: float) -> Played:
     """The same without what follows the moment the string was damped."""
-    silent = played.ending.size - _damped_at(played.ending, rate_hz, played.guess.hz)
-    if not silent or silent >= played.length:
-        return played
-    return _part(played, 0, played.length - silent, rate_hz)
+    for end in (_damped_at, _let_go_at):
+        silent = played.ending.size - end(played.ending, rate_hz, played.guess.hz)
+        if 0 < silent < played.length:
+            played = _part(played, 0, played.length - silent, rate_hz)
+    return played
 
 
 def _part(played: Played, first: int, stop: int, rate_hz: float) -> Played:
@@ -130,7 +135,7 @@ def _part(played: Played, first: int, stop: int, rate_hz: float) -> Played:
         begin, end = (round(at / rate_hz * fine.rate_hz) for at in (first, stop))
         fine = fine._replace(x=fine.x[begin:end])
     ending = played.ending[: played.ending.size - (played.length - stop)][-(stop - first) :]
-    track = [(end - first, fit) for end, fit in played.track]
+    track = [(end - first, fit) for end, fit in played.track if end <= stop]
     return played._replace(
         x=played.x[first:stop], ending=ending, length=stop - first, track=track, fine=fine
     )
@@ -158,6 +163,23 @@ def _damped_at(x: Floats, rate_hz: float, hz: float) -> int:
         if max(power[place:]) < DAMPED * (power[place - 1] + power[place - 2]) / 2:
             return x.size - (count - place) * each
     return x.size
+
+
+def _let_go_at(x: Floats, rate_hz: float, hz: float) -> int:
+    """Where in the last moments of `x` it begins to fade as no string rings on; else its size."""
+    each = round(max(2 * LEVEL_S, 2 / hz) * rate_hz)
+    count = x.size // each
+    parts = x[x.size - count * each :].reshape(count, each)
+    level = plain(10 * np.log10(np.einsum("ij,ij->i", parts, parts) + TINY_POWER))
+    most, begin = LET_GO_DB, count
+    longest = min((count - 1) // 2, round(LETTING_GO_S * rate_hz / each))
+    for left in range(1, longest + 1):
+        place = count - 1 - left
+        fell_before = max(0.0, level[place - left] - level[place])
+        faster = level[place] - level[-1] - fell_before
+        if faster > most:
+            most, begin = faster, place + 1
+    return x.size - (count - begin) * each
 
 
 def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:

@@ -146,3 +146,20 @@ def test_a_low_tone_that_a_gate_cuts_off_is_heard_though_nothing_at_all_follows(
     _, notes, _ = hear_all(x.astype(np.float32), rate_hz)
 
     assert [abs(cents(note.hz, hz)) < 0.1 for note in notes] == [True]
+
+
+@pytest.mark.parametrize("sinks_cents", [-1.5, 2.0])
+def test_what_a_string_does_as_it_is_let_go_says_nothing_of_its_pitch(sinks_cents: float) -> None:
+    hz, let_go_s = 146.8, 1.8
+    time_s = np.arange(round(2.3 * RATE_HZ)) / RATE_HZ
+    going_s = np.maximum(0.0, time_s - let_go_s)
+    turned = 2 * np.pi * hz * (time_s + (2 ** (sinks_cents / 1200) - 1) * going_s)
+    x = sum(np.sin(k * turned + k * k) / k for k in range(1, 13))
+    # A hand or a damper: 150 dB a second, where the string itself fades by 6.
+    x *= 0.02 * 10 ** (-(6 * time_s + 150 * going_s) / 20)
+
+    _, notes, _ = hear_all(x + noise(x.size, -98), RATE_HZ)
+
+    assert len(notes) == 1
+    assert notes[0].end_s > let_go_s + 0.15
+    assert abs(cents(notes[0].hz, hz)) < 0.02
