@@ -195,15 +195,10 @@ def _better(guess: Guess, fit: Fit) -> Guess:
     """The guess for the next round."""
     cents = min(max(3 * fit.uncertainty_cents, 0.05), guess.cents / 2)
     sd, off = fit.inharmonicity_sd, abs(fit.inharmonicity - guess.inharmonicity)
-    if fit.partials < LEAST_TELLING_STIFFNESS:
-        return guess._replace(hz=fit.hz, cents=cents)
-    if sd < guess.stiffness:
-        stiffness = max(3 * sd, guess.stiffness / 10)
-    elif off > CLEAR_SIGMAS * math.hypot(sd, guess.stiffness):  # it was no good guess
-        stiffness = 3 * sd
-    else:  # few partials say nothing of it
-        return guess._replace(hz=fit.hz, cents=cents)
-    return Guess(fit.hz, fit.inharmonicity, cents, stiffness)
+    was_good = off <= CLEAR_SIGMAS * math.hypot(sd, guess.stiffness)
+    if fit.partials < LEAST_TELLING_STIFFNESS or (sd >= guess.stiffness and was_good):
+        return guess._replace(hz=fit.hz, cents=cents)  # few partials say nothing of stiffness
+    return Guess(fit.hz, fit.inharmonicity, cents, max(3 * sd, guess.stiffness / 10))
 
 
 def _listen(

@@ -120,7 +120,7 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
 
 
 def _without_silence(played: Played, rate_hz: float) -> Played:
-    """The same without what follows the moment the string was damped."""
+    """The same without what follows the moment the string was damped or let go."""
     for end in (_damped_at, _let_go_at):
         silent = played.ending.size - end(played.ending, rate_hz, played.guess.hz)
         if 0 < silent < played.length:
@@ -157,8 +157,7 @@ def _damped_at(x: Floats, rate_hz: float, hz: float) -> int:
     """Where in the last moments of `x` its level falls as of no string; else its size."""
     each = round(max(LEVEL_S, 1 / hz) * rate_hz)
     count = min(x.size // each, round(OUTLASTS_S * rate_hz / each) + 3)
-    parts = x[x.size - count * each :].reshape(count, each)
-    power = np.einsum("ij,ij->i", parts, parts).tolist()
+    power = _last_powers(x, count, each)
     for place in range(2, count):
         if max(power[place:]) < DAMPED * (power[place - 1] + power[place - 2]) / 2:
             return x.size - (count - place) * each
@@ -169,8 +168,7 @@ def _let_go_at(x: Floats, rate_hz: float, hz: float) -> int:
     """Where in the last moments of `x` it begins to fade as no string rings on; else its size."""
     each = round(max(2 * LEVEL_S, 2 / hz) * rate_hz)
     count = x.size // each
-    parts = x[x.size - count * each :].reshape(count, each)
-    level = plain(10 * np.log10(np.einsum("ij,ij->i", parts, parts) + TINY_POWER))
+    level = [10 * math.log10(power + TINY_POWER) for power in _last_powers(x, count, each)]
     most, begin = LET_GO_DB, count
     longest = min((count - 1) // 2, round(LETTING_GO_S * rate_hz / each))
     for left in range(1, longest + 1):
@@ -180,6 +178,12 @@ def _let_go_at(x: Floats, rate_hz: float, hz: float) -> int:
         if faster > most:
             most, begin = faster, place + 1
     return x.size - (count - begin) * each
+
+
+def _last_powers(x: Floats, count: int, each: int) -> list[float]:
+    """The powers of the last `count` stretches of `x`, `each` samples long."""
+    parts = x[x.size - count * each :].reshape(count, each)
+    return plain(np.einsum("ij,ij->i", parts, parts))
 
 
 def _steady_part(size: int, rate_hz: float) -> tuple[int, int]:

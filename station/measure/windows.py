@@ -221,9 +221,7 @@ def write_rows(rows: Floats, first: int, heard: Phasors, phase: Floats) -> None:
     have zeros there; window `first` is the first of these.
     """
     k, both = phase.shape[1], heard.shape[1]
-    square = np.square(heard.view(np.float32))
-    square += TINY_POWER
-    power = square[:, ::2] + square[:, 1::2]  # apart: a product within `rows` would take longer
+    power = power_of(heard)  # apart: a product within `rows` would take longer
     rows[:, :both] = power
     rows[:, both] = 1.0
     rows[(first + 1) % BESIDE_EVERY :: BESIDE_EVERY, k : both + 1] = 0.0
