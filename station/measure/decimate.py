@@ -78,7 +78,7 @@ class Decimator:
         if self._kept is None:
             # Silence before it would make a stroke of a converter's offset.
             self._kept = np.full((self._taps.size - 1) // 2, block[0], np.float32)
-        x: Samples = np.concatenate((self._kept, block), dtype=np.float32, casting="same_kind")
+        x: Samples = np.concatenate((self._kept, block)).astype(np.float32, copy=False)
         y = _filtered(x, self._taps, self.factor)
         self._kept = x[y.size * self.factor :].copy()
         return y

@@ -55,9 +55,9 @@ def _peak(x: Samples) -> float:
 
 def level_of(x: Samples, line: int, at_s: float) -> Level:
     """The level of all of `x`, shape (n,) with n at least 1, which ends at `at_s`."""
-    mean = float(x.mean(dtype=np.float64))
-    square = float(x.dot(x)) / x.size
-    rms_dbfs = dbfs(math.sqrt(max(0.0, square - mean**2)))
+    mean = float(np.add.reduce(x)) / x.size  # summed in pairs: as exact as single precision is
+    swing = x - np.float32(mean)
+    rms_dbfs = dbfs(math.sqrt(float(swing.dot(swing)) / x.size))
     peak = _peak(x)
     if rms_dbfs < NO_SIGNAL_DBFS:
         state = "no signal"

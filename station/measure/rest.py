@@ -36,7 +36,7 @@ def since_it_settled(heard: Heard, whole: Fit) -> Fit:
     ]
     for number, (start, fit) in enumerate(fits):
         if all(_agrees(fit, later) for _, later in fits[number + 1 :]):
-            return _at_rest(heard, start, _with_wander(heard, start, fit))
+            return _at_rest(heard, start, with_wander(heard, start, fit))
     return whole
 
 
@@ -53,7 +53,7 @@ def _at_rest(heard: Heard, start: int, settled: Fit) -> Fit:
         late = fit_heard(heard.since(begin))
         if late is None:
             continue
-        late = _with_wander(heard, begin, late)
+        late = with_wander(heard, begin, late)
         if late.uncertainty_cents < SURER_BY_FAR * settled.uncertainty_cents:
             settled = late
     return settled
@@ -66,7 +66,7 @@ def _agrees(fit: Fit, later: Fit) -> bool:
     )
 
 
-def _with_wander(heard: Heard, start: int, fit: Fit) -> Fit:
+def with_wander(heard: Heard, start: int, fit: Fit) -> Fit:
     """`fit` of what was heard from window `start` on, less sure by how much its pitch wanders."""
     wander = wander_of(heard, start, fit.hz)
     return fit._replace(uncertainty_cents=wander.unsure_cents(fit.uncertainty_cents))

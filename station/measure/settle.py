@@ -29,7 +29,8 @@ from station.measure.fit import (
     partial_frequencies,
 )
 from station.measure.leakage import without_leakage
-from station.measure.rest import GLIDE_S, STROKE_S, since_it_settled
+from station.measure.rest import GLIDE_S, STROKE_S, since_it_settled, with_wander
+from station.measure.stayed import have_moved_as_one, stayed_since
 from station.measure.windows import TINY_POWER, Floats, Heard, plain
 
 GLIDE_SHARE = 0.35
@@ -56,9 +57,7 @@ FOLLOWED_CENTS = 20.0
 FOLLOWED_STIFFNESS = 3e-6  # how far the surest reading's B may be off at least
 FOLLOWED_GLIDE_CENTS = 2.0  # and the last one's pitch at most
 LEAST_READINGS = 8
-READING_S = 0.12
-MOVED_CENTS = 1.0
-STAYED_CENTS = 0.5
+FIRST_S = 0.25
 SWAY_READINGS = 9  # readings come every 20 ms, a vibrato's sways every 150 to 200
 SWAYS_APART = 4 * SWAY_READINGS  # then each half holds two sways or so, which a taper takes out
 SWAY_CENTS = 3.0  # a vibrato; a string's last glide after its first quarter second is less
@@ -106,17 +105,39 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
     """
     played = _without_silence(played, rate_hz)
     start, stop = _steady_part(played.x.size, rate_hz)
-    stayed = _stayed_since(played.track, start, stop, rate_hz)
+    stayed = _where_it_stayed(played, start, stop, rate_hz)
     if stayed is not None:
-        part = played.ending[-min(played.length - stayed, played.ending.size) :]
-        guess = Guess(played.guess.hz, played.guess.inharmonicity)
-        fit = fit_segment(part, rate_hz, guess)
-        if fit is not None and fit.tonal >= LEAST_TONAL:
-            return fit
+        return stayed
     part = played.x[start:stop]
     hz, inharmonicity = elected(part, rate_hz, played.guess, played.votes)
     swaying = centre_of([fit for end, fit in played.track if end >= start], hz)
     return swaying or _fit_whole(played, rate_hz, hz, inharmonicity)
+
+
+def _where_it_stayed(played: Played, start: int, stop: int, rate_hz: float) -> Fit | None:
+    """The pitch where it stayed after a peg had moved it; None where none has."""
+    stayed = stayed_since(played.track, start, stop, rate_hz)
+    if stayed is None:
+        return None
+    part = played.ending[-min(played.length - stayed, played.ending.size) :]
+    found = listen_and_fit(part, rate_hz, Guess(played.guess.hz, played.guess.inharmonicity))
+    if found is None or found[1].tonal < LEAST_TONAL:
+        return None
+    first = _first_heard(played, start, rate_hz)
+    if first is not None and not have_moved_as_one(first, found[0]):
+        return None
+    return with_wander(found[0], 0, found[1])
+
+
+def _first_heard(played: Played, start: int, rate_hz: float) -> Heard | None:
+    """What is heard of the note from sample `start` on, as long as a reading listens."""
+    stop = start + round(FIRST_S * rate_hz)
+    early = [fit for end, fit in played.track if start < end <= stop]
+    if not early:
+        return None
+    guess = Guess(early[-1].hz, early[-1].inharmonicity)
+    found = listen_and_fit(played.x[start:stop], rate_hz, guess)
+    return None if found is None else found[0]
 
 
 def _without_silence(played: Played, rate_hz: float) -> Played:
@@ -264,41 +285,6 @@ def _as_followed(played: Played, hz: float) -> Guess | None:
     strayed_cents = max((apart_cents(fit.hz, hz) for fit in near), default=FOLLOWED_GLIDE_CENTS)
     strayed_cents = max(strayed_cents, 4 * played.guess.uncertainty_cents)
     return Guess(hz, surest.inharmonicity, min(strayed_cents, FOLLOWED_GLIDE_CENTS), unsure)
-
-
-def _stayed_since(
-    track: Sequence[tuple[int, Fit]], start: int, stop: int, rate_hz: float
-) -> int | None:
-    """The sample since which the pitch has stayed where it ended; None if it never moved.
-
-    Moved means: the last readings, steady among themselves, differ from those
-    between `start` and `stop`, which would be measured otherwise, by more than
-    MOVED_CENTS and more than they are unsure of.
-    """
-    rows = _sure([(end, fit) for end, fit in track if end >= start])
-    if len(rows) < 2 * SWAY_READINGS:
-        return None
-    cents = CENTS * np.log(np.array([fit.hz for _, fit in rows]) / rows[-1][1].hz)
-    unsure = np.array([fit.uncertainty_cents for _, fit in rows])
-    late = slice(-SWAY_READINGS, None)
-    place, wobble = float(np.median(cents[late])), float(cents[late].std())
-    early = np.array([end <= stop for end, _ in rows])
-    moved = abs(float(cents[early].mean()) - place) if early.any() else 0.0
-    if moved < max(MOVED_CENTS, 3 * float(np.median(unsure[late]))) or wobble > 0.3 * moved:
-        return None
-    near = np.abs(cents - place) <= np.maximum(max(STAYED_CENTS, 2 * wobble), 3 * unsure)
-    away = np.flatnonzero(~near)
-    first = int(away[-1]) + 1 if away.size else 0
-    # A reading hears READING_S back: what it says holds for its middle.
-    return max(0, rows[min(first, len(rows) - 1)][0] - round(READING_S / 2 * rate_hz))
-
-
-def _sure(rows: list[tuple[int, Fit]]) -> list[tuple[int, Fit]]:
-    """Without the readings that are much less sure than most, as while a string is damped."""
-    if not rows:
-        return rows
-    usual = float(np.median([fit.uncertainty_cents for _, fit in rows]))
-    return [(end, fit) for end, fit in rows if fit.uncertainty_cents <= max(4 * usual, 0.1)]
 
 
 def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:

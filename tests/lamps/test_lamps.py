@@ -116,17 +116,19 @@ def test_the_quiet_button_is_heard_each_time_it_is_pressed():
 
 
 @pytest.fixture
-def reference_button(monkeypatch) -> Iterator[tuple[Any, list[bool]]]:
-    """The reference button's mock pin, and the presses that were told: True for a long one.
-
-    Long is three tenths of a second here, lest the tests wait.
-    """
-    monkeypatch.setattr("station.lamps.press.LONG_S", LONG_S)
-    monkeypatch.setattr("station.lamps.buttons.LONG_S", LONG_S)
+def reference_button() -> Iterator[tuple[Any, list[bool]]]:
+    """The reference button's mock pin, and the presses that were told: True for a long one."""
     presses: list[bool] = []
     lamps = Lamps("mock", on_reference_button=presses.append)
     yield lamps.pin_factory.pin(REFERENCE_BUTTON.bcm), presses
     lamps.stop()
+
+
+@pytest.fixture
+def soon_long(monkeypatch) -> None:
+    """Long is three tenths of a second, lest the tests wait."""
+    monkeypatch.setattr("station.lamps.press.LONG_S", LONG_S)
+    monkeypatch.setattr("station.lamps.buttons.LONG_S", LONG_S)
 
 
 def press(pin: Any, seconds: float) -> None:
@@ -147,24 +149,36 @@ def test_a_short_press_of_the_reference_button_is_told_when_it_is_let_go(referen
     assert until(lambda: presses == [False])
 
 
-def test_a_long_press_is_told_once_while_the_button_is_held(reference_button):
+def test_a_long_press_is_told_once_while_the_button_is_held(soon_long, reference_button):
     pin, presses = reference_button
 
     pin.drive_low()
     assert until(lambda: presses == [True])
     time.sleep(2 * LONG_S)  # the button's thread asks again twice meanwhile
     pin.drive_high()
+
+    assert presses == [True]
+
+
+def test_after_a_long_press_a_short_one_is_told(soon_long, reference_button, monkeypatch):
+    pin, presses = reference_button
+    pin.drive_low()
+    assert until(lambda: presses == [True])
+    pin.drive_high()
+    monkeypatch.setattr("station.lamps.press.LONG_S", DEADLINE_S)  # however busy the machine
+
     press(pin, 0.1)
 
     assert until(lambda: presses == [True, False])
 
 
-def test_a_bouncing_contact_is_one_press(reference_button):
+def test_a_bouncing_contact_is_one_press(reference_button, monkeypatch):
+    monkeypatch.setattr("station.lamps.press.BOUNCE_S", 0.5)  # however busy the machine
     pin, presses = reference_button
 
     for _ in range(5):
         press(pin, 0.001)
-    press(pin, 0.1)
+    press(pin, 0.6)
     for _ in range(5):
         press(pin, 0.001)
 
