@@ -4,7 +4,7 @@ A reading listens back for a tenth of a second and more; what it says holds for
 the middle of that. While a peg is turned, the pitch goes in a straight line:
 then it is drawn on to the present. Where it moves otherwise, as after a pluck,
 the reading is less sure by what it may have moved since; a vibrato reads its
-centre.
+centre, and until that is known it is unsure by half of how far it swings.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ STRAIGHT = 4.0  # a line is so many times longer than what lies beside it
 CLEAR_SIGMAS = 3.0
 SWAY_READINGS = 40  # 0.8 s
 LEAST_SWAY_CENTS = 1.0
+MOVED_SHARE = 0.5  # so much of what it moved while a reading listened, it moved since its middle
 CROSSINGS = 5  # of the centre, by two and a half sways
 SWAY_SHARE = 0.5  # of its spread: so far to either side a sway goes
 CENTRE_SHARE = 0.03  # of a sway's spread: how far off its centre may be
@@ -59,6 +60,9 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     swaying = _centre_of_sway(track) if moved_cents > LEAST_SWAY_CENTS else None
     if swaying is not None:
         return swaying
+    swing_cents = _swing_cents(track)
+    if swing_cents > 0.0:
+        return less_sure(newest, MOVED_SHARE * swing_cents)
     slope, straight = _course(late, newest.uncertainty_cents)
     if straight and abs(slope) * -late[-1][0] > STEEP_CENTS * (len(late) - 1):
         longer = _since_newest(list(islice(reversed(track), STEEP_READINGS)))
@@ -68,15 +72,27 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     if straight:
         drawn_on = newest._replace(hz=newest.hz * math.exp(since / CENTS))
         return less_sure(drawn_on, TURNED_SHARE * since)
-    if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
-        return less_sure(newest, since)
-    return newest
+    return less_sure(newest, max(abs(since), MOVED_SHARE * moved_cents))
 
 
 def _within(track: Sequence[tuple[int, Fit]], length: int) -> list[tuple[int, Fit]]:
     """The last MOST_READINGS, newest first, as far as `length` samples back."""
     first = track[-1][0] - length
     return [each for each in islice(reversed(track), MOST_READINGS) if each[0] >= first]
+
+
+def _swing_cents(track: Sequence[tuple[int, Fit]]) -> float:
+    """How widely the last MOST_READINGS swing; 0 unless they went one way and came clearly back."""
+    unsure_cents = track[-1][1].uncertainty_cents
+    late = _since_newest(list(islice(reversed(track), MOST_READINGS)))
+    for sign in (1, -1):
+        course = [sign * cents for _, cents in late]
+        top = course.index(max(course))
+        sides = course[:top], course[top + 1 :]
+        back_cents = course[top] - max(min(side, default=course[top]) for side in sides)
+        if back_cents > max(LEAST_SWAY_CENTS, CLEAR_SIGMAS * unsure_cents):
+            return course[top] - min(course)
+    return 0.0
 
 
 def _since_newest(readings: list[tuple[int, Fit]]) -> list[tuple[int, float]]:

@@ -53,6 +53,36 @@ def test_readings_keep_up_with_a_peg_and_stay_where_it_stops(
     assert len(notes) == 1
 
 
+@pytest.mark.parametrize("sways_a_s", [4.5, 6.0])
+@pytest.mark.parametrize("wide_cents", [6.0, 12.0, 25.0])
+@pytest.mark.parametrize("hz", [55.0, 110.0, 330.0, 659.0])
+def test_of_a_vibrato_nothing_is_told_but_its_centre_once_it_has_swung_back(
+    hz: float, wide_cents: float, sways_a_s: float
+) -> None:
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    pitch = wide_cents * np.sin(2 * np.pi * sways_a_s * t)
+
+    readings, _, _ = hear_all(after_silence(moving(hz, pitch, 5), RATE_HZ, hiss_db=-80), RATE_HZ)
+
+    swung = [cents(r.hz, hz) for r in readings if r.at_s > PLUCK_S + 1.4 / sways_a_s]
+    assert len(swung) > 60
+    assert max(abs(by) for by in swung) < 2
+
+
+def test_a_peg_that_is_turned_too_far_and_back_is_told_again_soon() -> None:
+    t = np.arange(3 * RATE_HZ) / RATE_HZ
+    pitch = np.interp(t, [0.8, 1.5, 1.9], [0.0, 20.0, 10.0])
+
+    readings, notes, _ = hear_all(
+        after_silence(moving(110.0, pitch, 3), RATE_HZ, hiss_db=-80), RATE_HZ
+    )
+
+    off = [(r.at_s, cents(r.hz, 110.0) - np.interp(r.at_s - PLUCK_S, t, pitch)) for r in readings]
+    assert max(abs(by) for _, by in off) < 5
+    assert len([at_s for at_s, _ in off if at_s > PLUCK_S + 1.5 + 0.45]) > 45
+    assert [abs(cents(note.hz, 110.0) - 10.0) < 0.1 for note in notes] == [True]
+
+
 @pytest.mark.parametrize("sways_a_s", [4.5, 5.5, 6.5])
 @pytest.mark.parametrize("wide_cents", [15.0, 40.0])
 @pytest.mark.parametrize("hz", [110.0, 195.998, 440.0])
