@@ -29,6 +29,7 @@ STRAIGHT = 4.0  # a line is so many times longer than what lies beside it
 CLEAR_SIGMAS = 3.0
 SWAY_READINGS = 40  # 0.8 s
 LEAST_SWAY_CENTS = 1.0
+LEAST_SWING_CENTS = 2.0  # what swings by less stays within what counts as in tune
 MOVED_SHARE = 0.5  # so much of what it moved while a reading listened, it moved since its middle
 CROSSINGS = 5  # of the centre, by two and a half sways
 SWAY_SHARE = 0.5  # of its spread: so far to either side a sway goes
@@ -52,8 +53,7 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     within = _within(track, length)
     if len(within) < LEAST_READINGS:
         return less_sure(newest, UNKNOWN_CENTS)
-    hz = [fit.hz for _, fit in within]
-    moved_cents = apart_cents(max(hz), min(hz))
+    moved_cents = _width([fit.hz for _, fit in within])
     if moved_cents < CLEAR_SIGMAS * newest.uncertainty_cents:
         return newest
     late = _since_newest(within)
@@ -72,7 +72,12 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     if straight:
         drawn_on = newest._replace(hz=newest.hz * math.exp(since / CENTS))
         return less_sure(drawn_on, TURNED_SHARE * since)
-    return less_sure(newest, max(abs(since), MOVED_SHARE * moved_cents))
+    surely_cents = _width([fit.hz for _, fit in within if _is_clear(fit)])
+    if surely_cents > LEAST_SWING_CENTS:
+        return less_sure(newest, max(abs(since), MOVED_SHARE * surely_cents))
+    if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
+        return less_sure(newest, since)
+    return newest
 
 
 def _within(track: Sequence[tuple[int, Fit]], length: int) -> list[tuple[int, Fit]]:
@@ -81,17 +86,29 @@ def _within(track: Sequence[tuple[int, Fit]], length: int) -> list[tuple[int, Fi
     return [each for each in islice(reversed(track), MOST_READINGS) if each[0] >= first]
 
 
+def _is_clear(fit: Fit) -> bool:
+    """Whether it shows a swing: under drums a reading may be vague."""
+    return CLEAR_SIGMAS * fit.uncertainty_cents <= LEAST_SWING_CENTS
+
+
+def _width(hz: list[float]) -> float:
+    """How far the highest is from the lowest, in cents."""
+    return apart_cents(max(hz), min(hz)) if hz else 0.0
+
+
 def _swing_cents(track: Sequence[tuple[int, Fit]]) -> float:
     """How widely the last MOST_READINGS swing; 0 unless they went one way and came clearly back."""
-    unsure_cents = track[-1][1].uncertainty_cents
-    late = _since_newest(list(islice(reversed(track), MOST_READINGS)))
-    for sign in (1, -1):
-        course = [sign * cents for _, cents in late]
-        top = course.index(max(course))
-        sides = course[:top], course[top + 1 :]
-        back_cents = course[top] - max(min(side, default=course[top]) for side in sides)
-        if back_cents > max(LEAST_SWAY_CENTS, CLEAR_SIGMAS * unsure_cents):
-            return course[top] - min(course)
+    hz = [fit.hz for _, fit in islice(reversed(track), MOST_READINGS) if _is_clear(fit)]
+    if _width(hz) <= LEAST_SWING_CENTS:
+        return 0.0
+    for turn in (max(hz), min(hz)):
+        place = hz.index(turn)
+        before, after = hz[place + 1 :], hz[:place]
+        came, left = (
+            max((apart_cents(each, turn) for each in side), default=0.0) for side in (before, after)
+        )
+        if min(came, left) > LEAST_SWING_CENTS:
+            return _width(hz)
     return 0.0
 
 
