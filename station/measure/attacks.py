@@ -23,28 +23,28 @@ from station.measure.history import History
 
 Floats = NDArray[np.floating[Any]]
 
-HOPS_KEPT = 64
+HOPS_KEPT = 64  # more than anything looks back
 SMOOTH_HOPS = 4  # 40 ms: longer than the period of B0
-LOOK_BACK_HOPS = 25
+LOOK_BACK_HOPS = 25  # a quarter of a second
 SILENCE_DB = -120.0
 SILENCE = 1e-12
-REFRACTORY_HOPS = 7
+REFRACTORY_HOPS = 7  # the smoothing's, and those an attack is traced back
 
-LOUD_RISE_DB = 5.0
-LOUD_ABOVE_BEFORE_DB = 3.0
+LOUD_RISE_DB = 5.0  # more than the 3 that a second voice as loud adds
+LOUD_ABOVE_BEFORE_DB = 3.0  # as loud again as what rings
 
 # Limits of the bright sign: on 798 sustained notes of three free sound fonts no
 # other moment reaches them, of 540 repeated strokes on ringing notes 517 do.
 BRIGHT_AFTER_HOPS = 20
 BRIGHT_DB = 2.0
 BRIGHT_RISE_DB = 1.5
-ONSET_SEEN_HOPS = 8
+ONSET_SEEN_HOPS = 8  # twice the detector's frame, and a hop
 # The onset detector is asked seldom, and then listens to so much: on 11 minutes of strings,
 # drums and recordings it answered 277 of 278 times as one that had listened all the while.
 ONSET_HEARS_HOPS = 48
 
-FRAME = 512
-LAG_HOPS = 3
+FRAME = 512  # 35 ms
+LAG_HOPS = 3  # 30 ms
 FRESH_HOPS = 4  # the freshest of so many hops counts
 RANGE_DB = 50.0  # so far below the loudest bin there is only noise
 TOP_SHARE = 0.34  # of the rate: the decimator's pass band

@@ -31,8 +31,8 @@ from station.measure.windows import (
 )
 
 OFF_BINS = 0.15  # how far the highest partial may be from its carrier
-WINDOWS_A_LENGTH = 4
-LEAST_WINDOWS = 3
+WINDOWS_A_LENGTH = 4  # within a Hann window's main lobe, two bins, no phase turns by half
+LEAST_WINDOWS = 3  # a slope, and what lies beside it
 ROWS_KEPT = 128
 STIRS = 0.5  # of the usual square of what noise does
 _BEND = np.array([1.0, -2.0, 1.0])

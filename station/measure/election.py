@@ -16,10 +16,10 @@ from station.measure.fit import CENTS, Fit, Guess, apart_cents, listen_and_fit
 from station.measure.hypothesis import convincing, decide, find_peaks
 from station.measure.windows import Floats
 
-VOTE_S = 0.17
+VOTE_S = 0.17  # as long as the tracker listens to tell a note
 VOTES = 5
 ENOUGH_VOTES = 3
-SAME_NOTE_CENTS = 60.0
+SAME_NOTE_CENTS = 60.0  # half a semitone, and what either may be off
 
 
 def elected(x: Floats, rate_hz: float, guess: Fit, heard: Sequence[float]) -> tuple[float, float]:

@@ -32,7 +32,7 @@ VAGUER = 2.0  # the noise has risen by 6 dB
 LATE_READINGS = 20  # 0.4 s: the ring of a snare's body or a tom between two strokes
 OFF_CENTS = 2.0
 NEAR = OFF_CENTS / CENTS
-CLEAR_SIGMAS = 3.0
+CLEAR_SIGMAS = 3.0  # once in 370 by chance
 HARDLY_CENTS = 3.0  # so that with its own uncertainty it stays within 5
 CONFIRMED = 0.5  # nearer to the new pitch than to the old one
 

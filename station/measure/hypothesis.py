@@ -28,11 +28,11 @@ Floats = NDArray[np.floating[Any]]
 LOWEST_HZ = 25.0  # under a five-string bass's B0 (30.87 Hz) by 3.6 semitones
 HIGHEST_HZ = 4600.0  # above a piano's C8 (4186 Hz)
 PARTIALS = 12  # matched for the decision; higher ones are stretched too far by stiffness
-PEAKS = 40
+PEAKS = 40  # more than three times as many as are matched
 DIVISORS = 8
 GROUND_DB = 40.0  # a fundamental so far below the loudest partial is not there
 STRONGEST = 6  # peaks whose sub-multiples are tried
-PEAK_RANGE_DB = 50.0
+PEAK_RANGE_DB = 50.0  # within the window's side lobes, -67 dB
 FLATTEST = 1e-12  # a peak's curvature is at least so much: below it logarithms are rounded
 ABOVE_FLOOR = 3.2  # times the lower quartile's amplitude
 # Of the best one's worth: generous, for `_fills_in` decides between octaves. Four ghosts as loud as

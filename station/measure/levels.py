@@ -17,8 +17,8 @@ from station.measure.types import Level
 from station.measure.windows import plain
 
 INTERVAL_S = 0.25
-FLOOR_DBFS = -150.0
-CLIP_AMPLITUDE = 0.999
+FLOOR_DBFS = -150.0  # 24 bits round with -149
+CLIP_AMPLITUDE = 0.999  # full scale but for the last 33 steps of 16 bits
 BEYOND_AMPLITUDE = 1.0001  # samples in floating point may be louder than that: they are whole
 CLIP_RUN = 3  # samples in a row at full scale: one alone may be a true peak
 # 16 bits round with -101 dBFS of noise, and their last bit toggling is -96 at most: nothing is

@@ -33,13 +33,13 @@ LATE_S = 0.5
 SKIP_S = 0.012  # an attack is told by the hop it lies in, and begins with a stroke's own noise
 MORE_SHARE = 0.1  # so much more sound is waited for before it is asked again
 PARTIALS = 16
-LEAST_PARTIALS = 3
+LEAST_PARTIALS = 3  # a slope, and what lies beside it
 CLEAR = 3.0  # 1/s, radians a second: a partial less sure says nothing of the others
 # What is done to hum is done to all its multiples, but for their own ups and downs: as a share
 # of each in a second (no source). Strings whose rates differ by less ring for minutes.
 FLUCTUATES = 0.05
 SLOWEST = 0.2  # 1/s: half a minute until it has fallen by 60 dB
-FADES_SIGMAS = 3.0
+FADES_SIGMAS = 3.0  # once in 370 by chance
 # The noise at a partial is told by sixteen numbers, so these are a Student's t: by chance it is
 # above 7 once in 700,000 times (its density's integral), and it is asked a few dozen times a sound.
 SURE_SIGMAS = 7.0
@@ -51,7 +51,7 @@ LONE_PERIODS = 2.0  # of the mains: so long until its multiples are told apart
 # little that it is hardly told.
 PULLED_HZ = 2.5
 BETTER = 3.0  # in power left: hum is heard best where hum stands
-ALIKE_SIGMAS = 3.0
+ALIKE_SIGMAS = 3.0  # once in 370 by chance
 FAR_ABOVE = 4.0  # in power: so much is left of hum turned up by a factor of three, not of a sway
 
 

@@ -17,9 +17,9 @@ import numpy as np
 
 from station.measure.fit import CENTS, Fit, apart_cents
 
-LEAST_READINGS = 4
+LEAST_READINGS = 4  # a line, and what lies beside it
 LINE_READINGS = 6  # a shorter piece of any curve looks straight
-MOST_READINGS = 15
+MOST_READINGS = 15  # 0.3 s: one sway of 4 Hz and a little
 # A line through a whole sway is not much longer than what lies beside it, one through half of it
 # is: what goes as steeply as only a quick hand turns a peg must go on for as long as a sway of
 # 4 Hz lasts, the slowest vibrato there usually is (common practice, no source).
@@ -30,7 +30,7 @@ CLEAR_SIGMAS = 3.0
 SWAY_READINGS = 40  # 0.8 s
 LEAST_SWAY_CENTS = 1.0
 LEAST_SWING_CENTS = 2.0  # what swings by less stays within what counts as in tune
-MOVED_SHARE = 0.5  # so much of what it moved while a reading listened, it moved since its middle
+MOVED_SHARE = 0.5  # of what it moved while a reading listened, so much came after its middle
 CROSSINGS = 5  # of the centre, by two and a half sways
 SWAY_SHARE = 0.5  # of its spread: so far to either side a sway goes
 CENTRE_SHARE = 0.03  # of a sway's spread: how far off its centre may be

@@ -21,7 +21,7 @@ LATER_STARTS_S = (0.88, 1.3)  # each half as late again, as those before
 VAGUE_CENTS = 2.0  # so unsure a pitch helps nobody tune: what is heard later can only be better
 SURER_BY_FAR = 0.5  # than what heard twice as much
 LEAST_WINDOWS = 6
-DISAGREE_SIGMAS = 3.0
+DISAGREE_SIGMAS = 3.0  # once in 370 by chance
 SAME_CENTS = 0.003  # differences nobody can hear are none
 
 

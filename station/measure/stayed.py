@@ -17,7 +17,7 @@ from station.measure.fit import CENTS, Fit, partials_heard
 from station.measure.windows import Heard
 
 LATEST_READINGS = 9  # 0.18 s
-READING_S = 0.12
+READING_S = 0.12  # a reading's: what it says holds for the middle of that
 MOVED_CENTS = 2.0  # within that a string counts as in tune: for less nobody turns a peg
 STAYED_CENTS = 0.5
 LEAST_MOVED = 3  # of two partials nobody can say which of them went astray

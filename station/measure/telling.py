@@ -11,9 +11,9 @@ from station.measure.moving import LEAST_READINGS
 from station.measure.reading import brought_to_now
 from station.measure.sounding import Followed, Sounding
 
-SAME_PITCH_CENTS = 60.0
+SAME_PITCH_CENTS = 60.0  # half a semitone, and what either may be off
 NOISIER = 4.0  # 6 dB
-STIFFER_SIGMAS = 3.0
+STIFFER_SIGMAS = 3.0  # once in 370 by chance
 LATE_S = 0.3  # after a stroke: a string has been known for a while, and its first glide is over
 
 

@@ -24,6 +24,8 @@ EVEN_ODDS = 1.0  # beforehand, that a note which wandered goes on doing so
 # A plucked string glides by 5 to 10 cents in its first third of a second (common practice, no
 # source): what it does by then says nothing of later, and of ten cents two may be left to come.
 GLIDES_S = 0.33
+# A glide goes with the square of the swing (Fletcher & Rossing, ch. 2), so in half the time in
+# which the string fades: 0.4 s, as quickly as open strings of guitars and basses do (our choice).
 GLIDE_FOLDS_S = 0.2
 
 

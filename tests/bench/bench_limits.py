@@ -3,12 +3,12 @@
     .venv/bin/python -m tests.bench.bench_limits [MODULE ...]
 
 Every plain number in capitals of the modules behind `station/measure/listener.py`, one at a time,
-taken three quarters and four thirds as large, and the same two minutes heard with it: plucks in
-noise, strings under drums and cymbals, drums alone, strings beside hum and hum alone, a vibrato
-and pegs. Prints what came of them for each limit that changes any count: readings told, readings
-and notes that are wrong (more than 5 cents off, or nothing sounds), strings told late (4 periods
-and 35 ms) and strings of which no note was told. A limit that was set on one sound has a cliff
-beside it; the others show what they trade.
+taken three quarters and four thirds as large, and the same minute and a half of sound heard with
+it: plucks in noise, strings under drums and cymbals, drums alone, strings beside hum and hum
+alone, a vibrato and pegs. Prints what came of them for each limit that changes any count: readings
+told, readings and notes that are wrong (more than 5 cents off, or nothing sounds), strings told
+late (4 periods and 35 ms) and strings of which no note was told. A limit that was set on one sound
+has a cliff beside it; the others show what they trade. All of them take half an hour.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from tests.bench.bench_latency import AIM_PERIODS, AIM_S, gliding, sharp_by
 from tests.support.strings import Floats, StiffString, cents, noise
 
 RATE_HZ = 48000
-BLOCK, PROMPT_BLOCK = 1024, 96  # when a reading is told shows in small ones alone
+BLOCK, PROMPT_BLOCK = 4096, 240  # when a reading is told shows in small ones alone
 WRONG_CENTS = 5.0
 FACTORS = (3 / 4, 4 / 3)
 PLUCK_S = 0.5
@@ -67,13 +67,13 @@ class Limit(NamedTuple):
 
 
 def scenes() -> list[Scene]:
-    """Two minutes in twenty-odd pieces; all numbers are drawn from seeds."""
-    made = [_pluck(midi, seed) for seed, midi in enumerate((23, 28, 33, 40, 45, 52, 59, 64, 76))]
-    for seed, kind in enumerate(("under a string", "dying", "cymbal") * 3):
+    """A minute and a half in twenty-odd pieces; all numbers are drawn from seeds."""
+    made = [_pluck(midi, seed) for seed, midi in enumerate((23, 28, 33, 40, 45, 55, 64))]
+    for seed, kind in enumerate(("under a string", "dying", "cymbal") * 2):
         x, hz = under_a_string(kind, 700 + seed, 12.0)
         made.append(Scene(_hissed(x, seed), lambda _, hz=hz: hz))
-    made += [Scene(_hissed(alone("drums alone", seed), seed), None) for seed in (700, 701, 702)]
-    made += [_beside_hum(hz, seed) for seed, hz in enumerate((49.2, 61.3, 65.8, 146.8, 329.6))]
+    made += [Scene(_hissed(alone("drums alone", seed), seed), None) for seed in (700, 701)]
+    made += [_beside_hum(hz, seed) for seed, hz in enumerate((49.2, 61.3, 146.8, 329.6))]
     made.append(Scene(_hissed(_hum(60.06, 4.0, 9), 9), None))
     made += [_swaying(330.0), _under_a_peg(110.0), _under_a_peg(82.4)]
     return made
@@ -198,6 +198,9 @@ def _assigned(module: str) -> set[str]:
     }
 
 
+_made: list[Scene] = []  # once, before the processes part
+
+
 def _set(limit: Limit, value: float) -> None:
     """Give the limit another value wherever it is known."""
     for module in _behind_the_listener():
@@ -216,7 +219,7 @@ def with_moved(limit: Limit | None, factor: float = 1.0) -> list[int] | None:
     if limit is not None:
         _set(limit, limit.moved(factor))
     try:
-        return np.sum([hear(scene) for scene in scenes()], axis=0).tolist()
+        return np.sum([hear(scene) for scene in _made or scenes()], axis=0).tolist()
     except (ArithmeticError, LookupError, ValueError, TypeError):
         return None
 
@@ -232,8 +235,9 @@ def main() -> None:
     tasks: list[tuple[Limit | None, float]] = [(None, 1.0)]
     tasks += [(limit, factor) for limit in every for factor in FACTORS]
     print(f"{'':48}{''.join(f'{count:>12}' for count in COUNTS)}")
+    _made.extend(scenes())
     # A process for each: what is kept of earlier sounds may hang on the limit.
-    with get_context("spawn").Pool(2, maxtasksperchild=1) as pool:
+    with get_context("fork").Pool(2, maxtasksperchild=1) as pool:
         heard = pool.starmap(with_moved, tasks, chunksize=1)
     print(_row("as they are", heard[0]))
     changes = 0
