@@ -29,6 +29,7 @@ from station.measure.fit import (
     partial_frequencies,
 )
 from station.measure.leakage import without_leakage
+from station.measure.moving import less_sure
 from station.measure.rest import GLIDE_S, STROKE_S, since_it_settled, with_wander
 from station.measure.stayed import have_moved_as_one, stayed_since
 from station.measure.windows import TINY_POWER, Floats, Heard, plain
@@ -59,6 +60,7 @@ FOLLOWED_CENTS = 20.0
 FOLLOWED_STIFFNESS = 3e-6  # how far the surest reading's B may be off at least
 FOLLOWED_GLIDE_CENTS = 2.0  # and the last one's pitch at most
 LEAST_READINGS = 8
+PEG_CENTS = 2.0  # within that a string counts as in tune: for less nobody turns a peg
 FIRST_S = 0.25
 SWAY_READINGS = 9  # readings come every 20 ms, a vibrato's sways every 150 to 200
 SWAYS_APART = 4 * SWAY_READINGS  # then each half holds two sways or so, which a taper takes out
@@ -107,21 +109,24 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
     """
     played = _without_silence(played, rate_hz)
     start, stop = _steady_part(played.x.size, rate_hz)
-    stayed = _where_it_stayed(played, start, stop, rate_hz)
-    if stayed is not None:
-        return stayed
+    stayed = stayed_since(played.track, start, stop, rate_hz)
+    if stayed is not None and stayed.moved_cents >= PEG_CENTS:
+        fit = _where_it_stayed(played, stayed.since, start, rate_hz)
+        if fit is not None:
+            return fit
     part = played.x[start:stop]
     hz, inharmonicity = elected(part, rate_hz, played.guess, played.votes)
     swaying = centre_of([fit for end, fit in played.track if end >= start], hz)
-    return swaying or _fit_whole(played, rate_hz, hz, inharmonicity)
+    fit = swaying or _fit_whole(played, rate_hz, hz, inharmonicity)
+    if fit is None or stayed is None or stayed.moved_cents >= PEG_CENTS:
+        return fit
+    # A peg or a drift: it is somewhere from there to where it ended.
+    return less_sure(fit, apart_cents(fit.hz, stayed.hz) / 2)
 
 
-def _where_it_stayed(played: Played, start: int, stop: int, rate_hz: float) -> Fit | None:
-    """The pitch where it stayed after a peg had moved it; None where none has."""
-    stayed = stayed_since(played.track, start, stop, rate_hz)
-    if stayed is None:
-        return None
-    part = played.ending[-min(played.length - stayed, played.ending.size) :]
+def _where_it_stayed(played: Played, since: int, start: int, rate_hz: float) -> Fit | None:
+    """The pitch from sample `since` on, where it stayed; None if no peg has moved it there."""
+    part = played.ending[-min(played.length - since, played.ending.size) :]
     found = listen_and_fit(part, rate_hz, Guess(played.guess.hz, played.guess.inharmonicity))
     if found is None or found[1].tonal < LEAST_TONAL:
         return None
@@ -299,7 +304,10 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
     near = [fit for fit in readings if apart_cents(fit.hz, hz) < 2 * SAME_NOTE_CENTS]
     if len(near) < LEAST_READINGS:
         return None
-    hz = float(np.median([fit.hz for fit in near]))
+    every_hz = [fit.hz for fit in near]
+    if apart_cents(max(every_hz), min(every_hz)) < SWAY_CENTS:
+        return None  # nor can they spread by it
+    hz = float(np.median(every_hz))
     own = [fit for fit in near if apart_cents(fit.hz, hz) < 1.5 * SAME_NOTE_CENTS]
     if len(own) < LEAST_READINGS:
         return None

@@ -10,15 +10,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from statistics import median
+from typing import NamedTuple
 
 import numpy as np
 
-from station.measure.fit import CENTS, Fit, partials_heard
+from station.measure.fit import CENTS, Fit, apart_cents, partials_heard
 from station.measure.windows import Heard
 
 LATEST_READINGS = 9  # 0.18 s
 READING_S = 0.12  # a reading's: what it says holds for the middle of that
-MOVED_CENTS = 2.0  # within that a string counts as in tune: for less nobody turns a peg
+MOVED_CENTS = 1.0
 STAYED_CENTS = 0.5
 LEAST_MOVED = 3  # of two partials nobody can say which of them went astray
 # Of the way. B is as one over the tension, which goes with the square of the pitch, so that under
@@ -26,16 +27,27 @@ LEAST_MOVED = 3  # of two partials nobody can say which of them went astray
 AS_ONE_SHARE = 0.1
 
 
+class Stayed(NamedTuple):
+    """The pitch stayed at `hz`, `moved_cents` from where it was, from sample `since` on."""
+
+    since: int
+    hz: float
+    moved_cents: float
+
+
 def stayed_since(
     track: Sequence[tuple[int, Fit]], start: int, stop: int, rate_hz: float
-) -> int | None:
-    """The sample since which the pitch has stayed where it ended; None if it never moved.
+) -> Stayed | None:
+    """Since when, and where, the pitch has stayed where it ended; None if it never moved.
 
     Moved means: the last readings, steady among themselves, differ from those
     between `start` and `stop`, which would be measured otherwise, by more than
     MOVED_CENTS and more than they are unsure of.
     """
-    rows = _sure([(end, fit) for end, fit in track if end >= start])
+    later = [(end, fit) for end, fit in track if end >= start]
+    if len(later) < 2 * LATEST_READINGS or _width_cents(later) < MOVED_CENTS:
+        return None
+    rows = _sure(later)
     if len(rows) < 2 * LATEST_READINGS:
         return None
     cents = CENTS * np.log(np.array([fit.hz for _, fit in rows]) / rows[-1][1].hz)
@@ -50,7 +62,8 @@ def stayed_since(
     away = np.flatnonzero(~near)
     first = int(away[-1]) + 1 if away.size else 0
     # A reading hears READING_S back: what it says holds for its middle.
-    return max(0, rows[min(first, len(rows) - 1)][0] - round(READING_S / 2 * rate_hz))
+    since = max(0, rows[min(first, len(rows) - 1)][0] - round(READING_S / 2 * rate_hz))
+    return Stayed(since, rows[-1][1].hz * math.exp(place / CENTS), moved)
 
 
 def have_moved_as_one(first: Heard, last: Heard) -> bool:
@@ -68,9 +81,13 @@ def have_moved_as_one(first: Heard, last: Heard) -> bool:
     return beside <= max(AS_ONE_SHARE * abs(moved), median(unsure for _, unsure in moves))
 
 
+def _width_cents(rows: list[tuple[int, Fit]]) -> float:
+    """How far the highest reading is from the lowest."""
+    hz = [fit.hz for _, fit in rows]
+    return apart_cents(max(hz), min(hz))
+
+
 def _sure(rows: list[tuple[int, Fit]]) -> list[tuple[int, Fit]]:
     """Without the readings that are much less sure than most, as while a string is damped."""
-    if not rows:
-        return rows
     usual = float(np.median([fit.uncertainty_cents for _, fit in rows]))
     return [(end, fit) for end, fit in rows if fit.uncertainty_cents <= max(4 * usual, 0.1)]

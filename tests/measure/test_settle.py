@@ -71,6 +71,17 @@ def test_a_string_tuned_while_it_rings_is_where_the_peg_left_it(
     assert abs(cents(notes[0].hz, TARGET_HZ)) < 0.2
 
 
+@pytest.mark.parametrize("turned_cents", [-1.7, 1.3])
+def test_a_turn_too_small_for_a_peg_leaves_the_note_unsure_by_it(turned_cents: float) -> None:
+    t = np.arange(round(5.0 * RATE_HZ)) / RATE_HZ
+
+    _, notes, _ = hear_all(bent(110.0, np.interp(t, [3.4, 3.6], [0.0, turned_cents])), RATE_HZ)
+
+    assert len(notes) == 1
+    assert abs(cents(notes[0].hz, 110.0) - turned_cents) < 2.1 * notes[0].uncertainty_cents
+    assert notes[0].uncertainty_cents < 1.0
+
+
 def test_a_pluck_that_starts_sharp_is_read_where_it_settles() -> None:
     t = np.arange(RATE_HZ * 3) / RATE_HZ
     x = bent(TARGET_HZ, 8 * np.exp(-t / 0.1))

@@ -83,10 +83,12 @@ def track(cents_at: Floats) -> list[tuple[int, Fit]]:
 def test_what_moves_and_then_holds_still_has_stayed_since_then(moved_cents: float) -> None:
     readings = track(np.r_[np.zeros(60), np.linspace(0, moved_cents, 10), np.full(50, moved_cents)])
 
-    since = stayed_since(readings, 0, 60 * EVERY, RATE_HZ)
+    stayed = stayed_since(readings, 0, 60 * EVERY, RATE_HZ)
 
-    assert since is not None
-    assert 60 * EVERY <= since <= 72 * EVERY
+    assert stayed is not None
+    assert 60 * EVERY <= stayed.since <= 72 * EVERY
+    assert abs(stayed.moved_cents) == pytest.approx(abs(moved_cents), abs=0.3 * abs(moved_cents))
+    assert stayed.hz == pytest.approx(STRING_HZ * 2 ** (moved_cents / 1200))
 
 
 @pytest.mark.parametrize(
