@@ -43,7 +43,7 @@ ONSET_SEEN_HOPS = 8  # twice the detector's frame, and a hop
 # drums and recordings it answered 277 of 278 times as one that had listened all the while.
 ONSET_HEARS_HOPS = 48
 
-FRAME = 512  # 35 ms
+FRAME = 512  # 35 ms at 14.7 kHz
 LAG_HOPS = 3  # 30 ms
 FRESH_HOPS = 4  # the freshest of so many hops counts
 RANGE_DB = 50.0  # so far below the loudest bin there is only noise

@@ -24,7 +24,7 @@ from station.measure.hum import PAUSES_S, Hum, find_hum
 from station.measure.levels import LevelMeter, dbfs
 from station.measure.moving import less_sure
 from station.measure.reading import longest_s
-from station.measure.settle import LONGEST_S, Fine, Played, least_clipped, settled
+from station.measure.settle import ENDING_S, Fine, Played, least_clipped, settled
 from station.measure.sounding import Ended, Followed, News, Sounding
 from station.measure.telling import LATE_S
 from station.measure.tracking import FINE_FROM_HZ, FORGET_S, Tracker
@@ -73,7 +73,7 @@ class Listener:
         self._taken = 0  # input samples, lost ones included
         self._origin = 0.0  # seconds of the stream at decimated sample 0
         self._longest_block = round(LONGEST_BLOCK_S * rate_hz)
-        self._ending = round(LONGEST_S * rate)
+        self._ending = round(ENDING_S * rate)
         self._pauses = [round(pause_s * rate) for pause_s in PAUSES_S]
         self._hum: Hum | None = None
         self._hum_due = 0

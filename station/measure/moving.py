@@ -29,8 +29,8 @@ STRAIGHT = 4.0  # a line is so many times longer than what lies beside it
 CLEAR_SIGMAS = 3.0
 SWAY_READINGS = 40  # 0.8 s
 LEAST_SWAY_CENTS = 1.0
-LEAST_SWING_CENTS = 2.0  # what swings by less stays within what counts as in tune
-MOVED_SHARE = 0.5  # of what it moved while a reading listened, so much came after its middle
+LEAST_SWING_CENTS = 2 * math.sqrt(2) * LEAST_SWAY_CENTS  # crest to trough of the least sway
+SWUNG_SHARE = 0.5  # of its width: so far to either side of its centre a sway goes
 CROSSINGS = 5  # of the centre, by two and a half sways
 SWAY_SHARE = 0.5  # of its spread: so far to either side a sway goes
 CENTRE_SHARE = 0.03  # of a sway's spread: how far off its centre may be
@@ -60,9 +60,9 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     swaying = _centre_of_sway(track) if moved_cents > LEAST_SWAY_CENTS else None
     if swaying is not None:
         return swaying
-    swing_cents = _swing_cents(track)
-    if swing_cents > 0.0:
-        return less_sure(newest, MOVED_SHARE * swing_cents)
+    swings_cents = swing_cents(track)
+    if swings_cents > 0.0:
+        return less_sure(newest, SWUNG_SHARE * swings_cents)
     slope, straight = _course(late, newest.uncertainty_cents)
     if straight and abs(slope) * -late[-1][0] > STEEP_CENTS * (len(late) - 1):
         longer = _since_newest(list(islice(reversed(track), STEEP_READINGS)))
@@ -72,9 +72,6 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     if straight:
         drawn_on = newest._replace(hz=newest.hz * math.exp(since / CENTS))
         return less_sure(drawn_on, TURNED_SHARE * since)
-    surely_cents = _width([fit.hz for _, fit in within if _is_clear(fit)])
-    if surely_cents > LEAST_SWING_CENTS:
-        return less_sure(newest, max(abs(since), MOVED_SHARE * surely_cents))
     if abs(since) > CLEAR_SIGMAS * newest.uncertainty_cents:
         return less_sure(newest, since)
     return newest
@@ -96,20 +93,32 @@ def _width(hz: list[float]) -> float:
     return apart_cents(max(hz), min(hz)) if hz else 0.0
 
 
-def _swing_cents(track: Sequence[tuple[int, Fit]]) -> float:
-    """How widely the last MOST_READINGS swing; 0 unless they went one way and came clearly back."""
-    hz = [fit.hz for _, fit in islice(reversed(track), MOST_READINGS) if _is_clear(fit)]
+def swing_cents(track: Sequence[tuple[int, Fit]]) -> float:
+    """How widely the pitch has begun to swing; 0 if it does not go one way and come clearly back.
+
+    What has swung for so long that its centre would be known is no vibrato: 0, too.
+    """
+    late = list(islice(reversed(track), SWAY_READINGS))
+    if len(late) == SWAY_READINGS and _back_and_forth(late[-MOST_READINGS:]) > 0.0:
+        return 0.0
+    return _back_and_forth(late[:MOST_READINGS])
+
+
+def _back_and_forth(readings: list[tuple[int, Fit]]) -> float:
+    """How far the highest is from the lowest; 0 unless they go one way and come clearly back."""
+    hz = [fit.hz for _, fit in readings if _is_clear(fit)]
     if _width(hz) <= LEAST_SWING_CENTS:
         return 0.0
     for turn in (max(hz), min(hz)):
         place = hz.index(turn)
-        before, after = hz[place + 1 :], hz[:place]
-        came, left = (
-            max((apart_cents(each, turn) for each in side), default=0.0) for side in (before, after)
-        )
+        came, left = (_farthest(turn, side) for side in (hz[place + 1 :], hz[:place]))
         if min(came, left) > LEAST_SWING_CENTS:
             return _width(hz)
     return 0.0
+
+
+def _farthest(turn: float, hz: list[float]) -> float:
+    return max((apart_cents(each, turn) for each in hz), default=0.0)
 
 
 def _since_newest(readings: list[tuple[int, Fit]]) -> list[tuple[int, float]]:

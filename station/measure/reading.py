@@ -7,7 +7,7 @@ import math
 from station.measure.bank import PartialBank
 from station.measure.fit import Care, Fit, Guess, apart_cents, listen_and_fit, window_size
 from station.measure.history import History
-from station.measure.moving import less_sure, pitch_now
+from station.measure.moving import less_sure, pitch_now, swing_cents
 from station.measure.sounding import Sounding
 from station.measure.turning import WINDOWS, Turn, turn_of
 from station.measure.windows import Heard
@@ -51,6 +51,8 @@ def brought_to_now(history: History, rate_hz: float, note: Sounding, now: int, l
     if bank is None or length <= round(READING_S * rate_hz) or not bank.suits(note.fit.hz):
         return fit
     if before is None and not fit.moving and not bank.stirs():
+        return fit
+    if swing_cents(note.track) > 0.0:
         return fit
     heard = bank.until(history, now, WINDOWS, note.onset + round(SKIP_S * rate_hz))
     note.turn = None if heard is None else turn_of(heard)

@@ -31,12 +31,13 @@ from station.measure.fit import (
 from station.measure.leakage import without_leakage
 from station.measure.moving import less_sure
 from station.measure.rest import GLIDE_S, STROKE_S, since_it_settled, with_wander
-from station.measure.stayed import have_moved_as_one, stayed_since
+from station.measure.stayed import STAYED_CENTS, moved_as_one, stayed_since
 from station.measure.windows import TINY_POWER, Floats, Heard, plain
 
 GLIDE_SHARE = 0.35
 WINDOWS_A_LENGTH = 4  # in a note shorter than a second; half as many do in a longer one
 LONGEST_S = 2.0
+ENDING_S = 3.5  # with what was heard a second before a peg left it there
 MOST_LOWERED = 4  # by more, windows would be far from whole periods, and little is gained
 ENOUGH_S = 0.5  # of a clipped note's end, at least
 ENOUGH_SHARE = 0.3
@@ -60,8 +61,11 @@ FOLLOWED_CENTS = 20.0
 FOLLOWED_STIFFNESS = 3e-6  # how far the surest reading's B may be off at least
 FOLLOWED_GLIDE_CENTS = 2.0  # and the last one's pitch at most
 LEAST_READINGS = 8
-PEG_CENTS = 2.0  # within that a string counts as in tune: for less nobody turns a peg
-FIRST_S = 0.25
+IN_TUNE_CENTS = 2.0  # the room's, unless told otherwise: a note less sure helps nobody
+# A hand turns a peg within a second or little more; what goes less far in that is a drift.
+TURNS_S = 1.0
+TURNED_CENTS = 1.0
+BEFORE_S = 0.25  # some 20 periods of a low E
 SWAY_READINGS = 9  # readings come every 20 ms, a vibrato's sways every 150 to 200
 SWAYS_APART = 4 * SWAY_READINGS  # then each half holds two sways or so, which a taper takes out
 SWAY_CENTS = 3.0  # a vibrato; a string's last glide after its first quarter second is less
@@ -110,41 +114,53 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
     played = _without_silence(played, rate_hz)
     start, stop = _steady_part(played.x.size, rate_hz)
     stayed = stayed_since(played.track, start, stop, rate_hz)
-    if stayed is not None and stayed.moved_cents >= PEG_CENTS:
-        fit = _where_it_stayed(played, stayed.since, start, rate_hz)
-        if fit is not None:
-            return fit
+    turned = None if stayed is None else _left_by_a_peg(played, stayed.since, rate_hz)
+    if turned is not None:
+        return turned
     part = played.x[start:stop]
     hz, inharmonicity = elected(part, rate_hz, played.guess, played.votes)
     swaying = centre_of([fit for end, fit in played.track if end >= start], hz)
     fit = swaying or _fit_whole(played, rate_hz, hz, inharmonicity)
-    if fit is None or stayed is None or stayed.moved_cents >= PEG_CENTS:
+    away_cents = 0.0 if fit is None or stayed is None else apart_cents(fit.hz, stayed.hz)
+    if fit is None or away_cents <= STAYED_CENTS:
         return fit
-    # A peg or a drift: it is somewhere from there to where it ended.
-    return less_sure(fit, apart_cents(fit.hz, stayed.hz) / 2)
+    # A drift as it died, or a peg after all: it may be in either place.
+    return less_sure(fit, min(away_cents / 2, IN_TUNE_CENTS))
 
 
-def _where_it_stayed(played: Played, since: int, start: int, rate_hz: float) -> Fit | None:
+def _left_by_a_peg(played: Played, since: int, rate_hz: float) -> Fit | None:
     """The pitch from sample `since` on, where it stayed; None if no peg has moved it there."""
-    part = played.ending[-min(played.length - since, played.ending.size) :]
-    found = listen_and_fit(part, rate_hz, Guess(played.guess.hz, played.guess.inharmonicity))
+    length = min(played.length - since, played.ending.size, round(LONGEST_S * rate_hz))
+    found = listen_and_fit(played.ending[-length:], rate_hz, _guess_at(played, played.length))
     if found is None or found[1].tonal < LEAST_TONAL:
         return None
-    first = _first_heard(played, start, rate_hz)
-    if first is not None and not have_moved_as_one(first, found[0]):
+    before = _heard_before(played, since, rate_hz)
+    if before is None:
         return None
-    return with_wander(found[0], 0, found[1])
+    moved = moved_as_one(before, found[0])
+    if moved is None or abs(moved.cents) < TURNED_CENTS:
+        return None
+    return less_sure(with_wander(found[0], 0, found[1]), moved.beside_cents)
 
 
-def _first_heard(played: Played, start: int, rate_hz: float) -> Heard | None:
-    """What is heard of the note from sample `start` on, as long as a reading listens."""
-    stop = start + round(FIRST_S * rate_hz)
-    early = [fit for end, fit in played.track if start < end <= stop]
-    if not early:
-        return None
-    guess = Guess(early[-1].hz, early[-1].inharmonicity)
-    found = listen_and_fit(played.x[start:stop], rate_hz, guess)
+def _heard_before(played: Played, since: int, rate_hz: float) -> Heard | None:
+    """What was heard a second before sample `since`, or where something before that is kept."""
+    size = round(BEFORE_S * rate_hz)
+    stop = max(since - round(TURNS_S * rate_hz), 0) + size
+    ending_at = played.length - played.ending.size
+    if stop - size >= ending_at:
+        x = played.ending[stop - size - ending_at : stop - ending_at]
+    else:
+        stop = min(stop, played.x.size)
+        x = played.x[max(0, stop - size) : stop]
+    found = listen_and_fit(x, rate_hz, _guess_at(played, stop))
     return None if found is None else found[0]
+
+
+def _guess_at(played: Played, sample: int) -> Guess:
+    """What the reading that ends nearest to a sample says."""
+    _, fit = min(played.track, key=lambda each: abs(each[0] - sample))
+    return Guess(fit.hz, fit.inharmonicity)
 
 
 def _without_silence(played: Played, rate_hz: float) -> Played:

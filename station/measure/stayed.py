@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from statistics import median
+from statistics import fmean, median
 from typing import NamedTuple
 
 import numpy as np
@@ -19,8 +19,11 @@ from station.measure.windows import Heard
 
 LATEST_READINGS = 9  # 0.18 s
 READING_S = 0.12  # a reading's: what it says holds for the middle of that
-MOVED_CENTS = 1.0
-STAYED_CENTS = 0.5
+MOVED_CENTS = 1.0  # half of what counts as in tune: less nobody would miss
+MOST_OF_THEM = 90.0  # per cent of the readings are nearer to where the pitch ended
+STAYED_CENTS = (
+    0.5  # so near the end's pitch it has not left it: a quarter of what counts as in tune
+)
 LEAST_MOVED = 3  # of two partials nobody can say which of them went astray
 # Of the way. B is as one over the tension, which goes with the square of the pitch, so that under
 # a peg partial k goes B k^2 / (1 + B k^2) less far than the first: a tenth less where it is 0.1.
@@ -28,7 +31,7 @@ AS_ONE_SHARE = 0.1
 
 
 class Stayed(NamedTuple):
-    """The pitch stayed at `hz`, `moved_cents` from where it was, from sample `since` on."""
+    """The pitch stayed at `hz` from sample `since` on, and was `moved_cents` from there before."""
 
     since: int
     hz: float
@@ -40,9 +43,9 @@ def stayed_since(
 ) -> Stayed | None:
     """Since when, and where, the pitch has stayed where it ended; None if it never moved.
 
-    Moved means: the last readings, steady among themselves, differ from those
-    between `start` and `stop`, which would be measured otherwise, by more than
-    MOVED_CENTS and more than they are unsure of.
+    Moved means: the last readings, steady among themselves, differ from some between `start`
+    and `stop`, which would be measured otherwise, by more than MOVED_CENTS and more than they are
+    unsure of.
     """
     later = [(end, fit) for end, fit in track if end >= start]
     if len(later) < 2 * LATEST_READINGS or _width_cents(later) < MOVED_CENTS:
@@ -55,30 +58,38 @@ def stayed_since(
     late = slice(-LATEST_READINGS, None)
     place, wobble = float(np.median(cents[late])), float(cents[late].std())
     early = np.array([end <= stop for end, _ in rows])
-    moved = abs(float(cents[early].mean()) - place) if early.any() else 0.0
+    away = np.abs(cents - place)
+    moved = float(np.percentile(away[early], MOST_OF_THEM)) if early.any() else 0.0
     if moved < max(MOVED_CENTS, 3 * float(np.median(unsure[late]))) or wobble > 0.3 * moved:
         return None
-    near = np.abs(cents - place) <= np.maximum(max(STAYED_CENTS, 2 * wobble), 3 * unsure)
-    away = np.flatnonzero(~near)
-    first = int(away[-1]) + 1 if away.size else 0
-    # A reading hears READING_S back: what it says holds for its middle.
+    far = np.flatnonzero(away > np.maximum(max(STAYED_CENTS, 2 * wobble), 3 * unsure))
+    first = int(far[-1]) + 1 if far.size else 0
     since = max(0, rows[min(first, len(rows) - 1)][0] - round(READING_S / 2 * rate_hz))
     return Stayed(since, rows[-1][1].hz * math.exp(place / CENTS), moved)
 
 
-def have_moved_as_one(first: Heard, last: Heard) -> bool:
-    """Whether the partials of `last` are as far from where they were in `first` as each other."""
-    before = {k: (hz, sd_hz) for k, hz, sd_hz in partials_heard(first).rows}
+class Moved(NamedTuple):
+    """Partials moved by so many `cents`, each beside that by `beside_cents` on average."""
+
+    cents: float
+    beside_cents: float
+
+
+def moved_as_one(before: Heard, after: Heard) -> Moved | None:
+    """How far the partials have moved as one; None if each went its own way."""
+    known = {k: (hz, sd_hz) for k, hz, sd_hz in partials_heard(before).rows}
     moves = [
-        (CENTS * math.log(hz / before[k][0]), CENTS * math.hypot(sd_hz, before[k][1]) / hz)
-        for k, hz, sd_hz in partials_heard(last).rows
-        if k in before
+        (CENTS * math.log(hz / known[k][0]), CENTS * math.hypot(sd_hz, known[k][1]) / hz)
+        for k, hz, sd_hz in partials_heard(after).rows
+        if k in known
     ]
-    if len(moves) < LEAST_MOVED:
-        return True
+    if not moves:
+        return None
     moved = median(cents for cents, _ in moves)
-    beside = median(abs(cents - moved) for cents, _ in moves)
-    return beside <= max(AS_ONE_SHARE * abs(moved), median(unsure for _, unsure in moves))
+    # How far they are from that on average, beyond what each is unsure of.
+    beside = fmean(max(0.0, abs(cents - moved) - unsure) for cents, unsure in moves)
+    as_one = beside <= AS_ONE_SHARE * abs(moved) or len(moves) < LEAST_MOVED
+    return Moved(moved, beside) if as_one else None
 
 
 def _width_cents(rows: list[tuple[int, Fit]]) -> float:

@@ -1,4 +1,4 @@
-"""What the listening code's limits decide: each of them moved by a third, up and down.
+"""What the listening code's limits decide: each of them made larger, and smaller.
 
     .venv/bin/python -m tests.bench.bench_limits [MODULE ...]
 
@@ -24,11 +24,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from station.measure.types import Note, Reading
 from tests.bench.bench_bleed import alone, under_a_string
 from tests.bench.bench_latency import AIM_PERIODS, AIM_S, gliding, sharp_by
 from tests.support.strings import Floats, StiffString, cents, noise
 
+PACKAGE = "station.measure."
 RATE_HZ = 48000
 BLOCK, PROMPT_BLOCK = 4096, 240  # when a reading is told shows in small ones alone
 WRONG_CENTS = 5.0
@@ -140,7 +140,7 @@ def _under_a_peg(hz: float) -> Scene:
 
 def hear(scene: Scene) -> list[int]:
     """What came of it, as COUNTS."""
-    from station.measure.listener import Listener
+    from station.measure.listener import Listener  # with another limit it is loaded anew
 
     listener = Listener(RATE_HZ)
     samples = scene.x.astype(np.float32)
@@ -148,11 +148,11 @@ def hear(scene: Scene) -> list[int]:
     block = PROMPT_BLOCK if scene.prompt else BLOCK
     for start in range(0, samples.size, block):
         said = listener.push(samples[start : start + block])
-        told += [each for each in said if isinstance(each, Reading)]
-        notes += [each for each in said if isinstance(each, Note)]
+        told += [each for each in said if type(each).__name__ == "Reading"]
+        notes += [each for each in said if type(each).__name__ == "Note"]
         if told and first_s == np.inf:
             first_s = (start + block) / RATE_HZ
-    notes += [each for each in listener.finish() if isinstance(each, Note)]
+    notes += [each for each in listener.finish() if type(each).__name__ == "Note"]
     truth = scene.truth
     if truth is None:
         return [len(told), len(told), 0, 0, len(notes)]
@@ -162,63 +162,65 @@ def hear(scene: Scene) -> list[int]:
     return [len(told), wrong, int(scene.prompt and first_s > aim_s), int(not notes), misnoted]
 
 
-def limits(wanted: list[str]) -> Iterator[Limit]:
+def limits(wanted: list[str]) -> list[Limit]:
     """The plain numbers in capitals of `wanted` modules, all behind the listener if none."""
-    for module in _behind_the_listener():
-        if wanted and module not in wanted:
-            continue
-        for name, value in vars(_loaded(module)).items():
-            plain = isinstance(value, int | float) and not isinstance(value, bool)
-            if name.isupper() and plain and name in _assigned(module):
-                yield Limit(module, name, value)
+    return [
+        Limit(module, name, getattr(_loaded(module), name))
+        for module in _behind_the_listener()
+        if not wanted or module in wanted
+        for name, value in _numbers(ast.parse(inspect.getsource(_loaded(module))))
+        if isinstance(value, ast.Constant)
+    ]
 
 
 def _loaded(module: str) -> ModuleType:
-    return importlib.import_module(f"station.measure.{module}")
+    return importlib.import_module(PACKAGE + module)
 
 
 def _behind_the_listener() -> list[str]:
     _loaded("listener")
-    names = (name.removeprefix("station.measure.") for name in sys.modules if "measure." in name)
+    names = (name.removeprefix(PACKAGE) for name in sys.modules if name.startswith(PACKAGE))
     return sorted(name for name in names if "." not in name and name != "types")
 
 
-def _tree(module: str) -> ast.Module:
-    return ast.parse(inspect.getsource(_loaded(module)))
+def _numbers(tree: ast.Module) -> Iterator[tuple[str, ast.expr]]:
+    """Names in capitals a module gives a plain number, and the expressions they stand for."""
+    for each in tree.body:
+        if not isinstance(each, ast.Assign):
+            continue
+        target, value = each.targets[0], each.value
+        many = isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple)
+        pairs = zip(target.elts, value.elts, strict=True) if many else [(target, value)]
+        for name, number in pairs:
+            plain = isinstance(number, ast.Constant) and type(number.value) in (int, float)
+            if isinstance(name, ast.Name) and name.id.isupper() and plain:
+                yield name.id, number
 
 
-def _assigned(module: str) -> set[str]:
-    """What is given a value in this module, not in one it imports from."""
-    return {
-        target.id
-        for each in _tree(module).body
-        if isinstance(each, ast.Assign)
-        for target in each.targets
-        if isinstance(target, ast.Name)
-    }
+def _set(limit: Limit, value: float) -> None:
+    """Load the listening code anew, with another number in the limit's place in its source.
+
+    So whatever is made of it when modules are loaded is made of that number, too.
+    """
+    source = inspect.getsource(_loaded(limit.module))
+    tree = ast.parse(source)
+    numbers = dict(_numbers(tree))
+    numbers[limit.name].value = value  # type: ignore[attr-defined]
+    for name in [each for each in sys.modules if each.startswith(PACKAGE)]:
+        del sys.modules[name]
+    module = ModuleType(PACKAGE + limit.module)
+    sys.modules[module.__name__] = module
+    exec(compile(tree, limit.module, "exec"), vars(module))
 
 
 _made: list[Scene] = []  # once, before the processes part
 
 
-def _set(limit: Limit, value: float) -> None:
-    """Give the limit another value wherever it is known."""
-    for module in _behind_the_listener():
-        imports = {
-            alias.name
-            for each in _tree(module).body
-            if isinstance(each, ast.ImportFrom) and each.module == f"station.measure.{limit.module}"
-            for alias in each.names
-        }
-        if module == limit.module or limit.name in imports:
-            setattr(_loaded(module), limit.name, value)
-
-
 def with_moved(limit: Limit | None, factor: float = 1.0) -> list[int] | None:
     """COUNTS of all scenes with one limit moved; None if nothing can be heard with it."""
-    if limit is not None:
-        _set(limit, limit.moved(factor))
     try:
+        if limit is not None:
+            _set(limit, limit.moved(factor))
         return np.sum([hear(scene) for scene in _made or scenes()], axis=0).tolist()
     except (ArithmeticError, LookupError, ValueError, TypeError):
         return None
@@ -231,7 +233,7 @@ def _row(name: str, counts: list[int] | None) -> str:
 
 def main() -> None:
     """Print the table."""
-    every = list(limits(sys.argv[1:]))
+    every = limits(sys.argv[1:])
     tasks: list[tuple[Limit | None, float]] = [(None, 1.0)]
     tasks += [(limit, factor) for limit in every for factor in FACTORS]
     print(f"{'':48}{''.join(f'{count:>12}' for count in COUNTS)}")

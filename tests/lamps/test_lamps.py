@@ -174,6 +174,7 @@ def test_after_a_long_press_a_short_one_is_told(soon_long, reference_button, mon
 
 def test_a_bouncing_contact_is_one_press(reference_button, monkeypatch):
     monkeypatch.setattr("station.lamps.press.BOUNCE_S", 0.5)  # however busy the machine
+    monkeypatch.setattr("station.lamps.press.LONG_S", DEADLINE_S)
     pin, presses = reference_button
 
     for _ in range(5):
