@@ -21,9 +21,7 @@ LATEST_READINGS = 9  # 0.18 s
 READING_S = 0.12  # a reading's: what it says holds for the middle of that
 MOVED_CENTS = 1.0  # half of what counts as in tune: less nobody would miss
 MOST_OF_THEM = 90.0  # per cent of the readings are nearer to where the pitch ended
-STAYED_CENTS = (
-    0.5  # so near the end's pitch it has not left it: a quarter of what counts as in tune
-)
+STAYED_CENTS = 0.5  # so near it has not left: a quarter of what counts as in tune
 LEAST_MOVED = 3  # of two partials nobody can say which of them went astray
 # Of the way. B is as one over the tension, which goes with the square of the pitch, so that under
 # a peg partial k goes B k^2 / (1 + B k^2) less far than the first: a tenth less where it is 0.1.
