@@ -15,6 +15,7 @@ disagree left out.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 from itertools import pairwise
 from operator import le
@@ -72,6 +73,11 @@ class Fit(NamedTuple):
 def apart_cents(hz: float, other_hz: float) -> float:
     """How far two pitches are from each other, whichever is the higher."""
     return abs(math.log(hz / other_hz)) * CENTS
+
+
+def width_cents(hz: Sequence[float]) -> float:
+    """How far the highest of some pitches is from the lowest; 0 for none."""
+    return apart_cents(max(hz), min(hz)) if hz else 0.0
 
 
 def partial_frequencies(hz: float, inharmonicity: float, numbers: Floats) -> Floats:

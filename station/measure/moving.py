@@ -15,7 +15,7 @@ from itertools import islice
 
 import numpy as np
 
-from station.measure.fit import CENTS, Fit, apart_cents
+from station.measure.fit import CENTS, Fit, apart_cents, width_cents
 
 LEAST_READINGS = 4  # a line, and what lies beside it
 LINE_READINGS = 6  # a shorter piece of any curve looks straight
@@ -53,7 +53,7 @@ def pitch_now(track: Sequence[tuple[int, Fit]], length: int) -> Fit:
     within = _within(track, length)
     if len(within) < LEAST_READINGS:
         return less_sure(newest, UNKNOWN_CENTS)
-    moved_cents = _width([fit.hz for _, fit in within])
+    moved_cents = width_cents([fit.hz for _, fit in within])
     if moved_cents < CLEAR_SIGMAS * newest.uncertainty_cents:
         return newest
     late = _since_newest(within)
@@ -88,11 +88,6 @@ def _is_clear(fit: Fit) -> bool:
     return CLEAR_SIGMAS * fit.uncertainty_cents <= LEAST_SWING_CENTS
 
 
-def _width(hz: list[float]) -> float:
-    """How far the highest is from the lowest, in cents."""
-    return apart_cents(max(hz), min(hz)) if hz else 0.0
-
-
 def swing_cents(track: Sequence[tuple[int, Fit]]) -> float:
     """How widely the pitch has begun to swing; 0 if it does not go one way and come clearly back.
 
@@ -107,13 +102,13 @@ def swing_cents(track: Sequence[tuple[int, Fit]]) -> float:
 def _back_and_forth(readings: list[tuple[int, Fit]]) -> float:
     """How far the highest is from the lowest; 0 unless they go one way and come clearly back."""
     hz = [fit.hz for _, fit in readings if _is_clear(fit)]
-    if _width(hz) <= LEAST_SWING_CENTS:
+    if width_cents(hz) <= LEAST_SWING_CENTS:
         return 0.0
     for turn in (max(hz), min(hz)):
         place = hz.index(turn)
         came, left = (_farthest(turn, side) for side in (hz[place + 1 :], hz[:place]))
         if min(came, left) > LEAST_SWING_CENTS:
-            return _width(hz)
+            return width_cents(hz)
     return 0.0
 
 

@@ -27,6 +27,7 @@ from station.measure.fit import (
     fit_segment,
     listen_and_fit,
     partial_frequencies,
+    width_cents,
 )
 from station.measure.leakage import without_leakage
 from station.measure.moving import less_sure
@@ -121,8 +122,10 @@ def settled(played: Played, rate_hz: float) -> Fit | None:
     hz, inharmonicity = elected(part, rate_hz, played.guess, played.votes)
     swaying = centre_of([fit for end, fit in played.track if end >= start], hz)
     fit = swaying or _fit_whole(played, rate_hz, hz, inharmonicity)
-    away_cents = 0.0 if fit is None or stayed is None else apart_cents(fit.hz, stayed.hz)
-    if fit is None or away_cents <= STAYED_CENTS:
+    if fit is None or stayed is None:
+        return fit
+    away_cents = apart_cents(fit.hz, stayed.hz)
+    if away_cents <= STAYED_CENTS:
         return fit
     # A drift as it died, or a peg after all: it may be in either place.
     return less_sure(fit, min(away_cents / 2, IN_TUNE_CENTS))
@@ -321,7 +324,7 @@ def centre_of(readings: Sequence[Fit], hz: float) -> Fit | None:
     if len(near) < LEAST_READINGS:
         return None
     every_hz = [fit.hz for fit in near]
-    if apart_cents(max(every_hz), min(every_hz)) < SWAY_CENTS:
+    if width_cents(every_hz) < SWAY_CENTS:
         return None  # nor can they spread by it
     hz = float(np.median(every_hz))
     own = [fit for fit in near if apart_cents(fit.hz, hz) < 1.5 * SAME_NOTE_CENTS]

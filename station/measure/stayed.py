@@ -14,11 +14,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from station.measure.fit import CENTS, Fit, apart_cents, partials_heard
+from station.measure.fit import CENTS, Fit, partials_heard, width_cents
+from station.measure.reading import READING_S
 from station.measure.windows import Heard
 
 LATEST_READINGS = 9  # 0.18 s
-READING_S = 0.12  # a reading's: what it says holds for the middle of that
 MOVED_CENTS = 1.0  # half of what counts as in tune: less nobody would miss
 MOST_OF_THEM = 90.0  # per cent of the readings are nearer to where the pitch ended
 STAYED_CENTS = 0.5  # so near it has not left: a quarter of what counts as in tune
@@ -46,7 +46,8 @@ def stayed_since(
     unsure of.
     """
     later = [(end, fit) for end, fit in track if end >= start]
-    if len(later) < 2 * LATEST_READINGS or _width_cents(later) < MOVED_CENTS:
+    width = width_cents([fit.hz for _, fit in later])
+    if len(later) < 2 * LATEST_READINGS or width < MOVED_CENTS:
         return None
     rows = _sure(later)
     if len(rows) < 2 * LATEST_READINGS:
@@ -62,6 +63,7 @@ def stayed_since(
         return None
     far = np.flatnonzero(away > np.maximum(max(STAYED_CENTS, 2 * wobble), 3 * unsure))
     first = int(far[-1]) + 1 if far.size else 0
+    # A reading hears READING_S back: what it says holds for its middle.
     since = max(0, rows[min(first, len(rows) - 1)][0] - round(READING_S / 2 * rate_hz))
     return Stayed(since, rows[-1][1].hz * math.exp(place / CENTS), moved)
 
@@ -88,12 +90,6 @@ def moved_as_one(before: Heard, after: Heard) -> Moved | None:
     beside = fmean(max(0.0, abs(cents - moved) - unsure) for cents, unsure in moves)
     as_one = beside <= AS_ONE_SHARE * abs(moved) or len(moves) < LEAST_MOVED
     return Moved(moved, beside) if as_one else None
-
-
-def _width_cents(rows: list[tuple[int, Fit]]) -> float:
-    """How far the highest reading is from the lowest."""
-    hz = [fit.hz for _, fit in rows]
-    return apart_cents(max(hz), min(hz))
 
 
 def _sure(rows: list[tuple[int, Fit]]) -> list[tuple[int, Fit]]:

@@ -26,7 +26,7 @@ import numpy as np
 
 from tests.bench.bench_bleed import alone, under_a_string
 from tests.bench.bench_latency import AIM_PERIODS, AIM_S, gliding, sharp_by
-from tests.support.strings import Floats, StiffString, cents, noise
+from tests.support.strings import Floats, StiffString, bent, cents, noise
 
 PACKAGE = "station.measure."
 RATE_HZ = 48000
@@ -60,9 +60,8 @@ class Limit(NamedTuple):
     def moved(self, factor: float) -> float:
         """So many times the number, at least one more or less where it counts something."""
         if isinstance(self.value, int):
-            return self.value + (max(1, round(abs(factor - 1) * self.value))) * (
-                1 if factor > 1 else -1
-            )
+            step = max(1, round(abs(factor - 1) * self.value))
+            return self.value + (step if factor > 1 else -step)
         return self.value * factor
 
 
@@ -114,13 +113,8 @@ def _beside_hum(hz: float, seed: int) -> Scene:
 
 
 def _bent(hz: float, cents_at: Floats) -> Floats:
-    phase = 2 * np.pi * np.cumsum(hz * 2 ** (cents_at / 1200)) / RATE_HZ
-    t = np.arange(phase.size) / RATE_HZ
-    x = sum(
-        (0.2 / k * np.exp(-t * np.sqrt(k) / 3) * np.cos(k * phase + k) for k in range(1, 12)),
-        np.zeros(t.size),
-    )
-    return np.concatenate((np.zeros(round(PLUCK_S * RATE_HZ)), x))
+    sound = bent(hz, cents_at, RATE_HZ, ring_s=3.0)
+    return np.concatenate((np.zeros(round(PLUCK_S * RATE_HZ)), sound))
 
 
 def _swaying(hz: float) -> Scene:
@@ -168,8 +162,7 @@ def limits(wanted: list[str]) -> list[Limit]:
         Limit(module, name, getattr(_loaded(module), name))
         for module in _behind_the_listener()
         if not wanted or module in wanted
-        for name, value in _numbers(ast.parse(inspect.getsource(_loaded(module))))
-        if isinstance(value, ast.Constant)
+        for name, _ in _numbers(ast.parse(inspect.getsource(_loaded(module))))
     ]
 
 
@@ -183,8 +176,8 @@ def _behind_the_listener() -> list[str]:
     return sorted(name for name in names if "." not in name and name != "types")
 
 
-def _numbers(tree: ast.Module) -> Iterator[tuple[str, ast.expr]]:
-    """Names in capitals a module gives a plain number, and the expressions they stand for."""
+def _numbers(tree: ast.Module) -> Iterator[tuple[str, ast.Constant]]:
+    """Names in capitals a module gives a plain number, and these numbers."""
     for each in tree.body:
         if not isinstance(each, ast.Assign):
             continue
@@ -192,8 +185,9 @@ def _numbers(tree: ast.Module) -> Iterator[tuple[str, ast.expr]]:
         many = isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple)
         pairs = zip(target.elts, value.elts, strict=True) if many else [(target, value)]
         for name, number in pairs:
-            plain = isinstance(number, ast.Constant) and type(number.value) in (int, float)
-            if isinstance(name, ast.Name) and name.id.isupper() and plain:
+            if not isinstance(number, ast.Constant) or type(number.value) not in (int, float):
+                continue
+            if isinstance(name, ast.Name) and name.id.isupper():
                 yield name.id, number
 
 
@@ -205,7 +199,7 @@ def _set(limit: Limit, value: float) -> None:
     source = inspect.getsource(_loaded(limit.module))
     tree = ast.parse(source)
     numbers = dict(_numbers(tree))
-    numbers[limit.name].value = value  # type: ignore[attr-defined]
+    numbers[limit.name].value = value
     for name in [each for each in sys.modules if each.startswith(PACKAGE)]:
         del sys.modules[name]
     module = ModuleType(PACKAGE + limit.module)

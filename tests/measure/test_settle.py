@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.support import strings
 from tests.support.bound import pitch_bound_cents
 from tests.support.strings import Floats, StiffString, after_silence, cents, hear_all, noise
 
@@ -14,12 +15,7 @@ TARGET_HZ = 82.407
 
 def bent(target_hz: float, cents_at: Floats, ring_s: float = 4.0) -> Floats:
     """A plucked string whose pitch lies `cents_at` above `target_hz`, sample by sample."""
-    phase = 2 * np.pi * np.cumsum(target_hz * 2 ** (cents_at / 1200)) / RATE_HZ
-    t = np.arange(cents_at.size) / RATE_HZ
-    partials = (
-        0.2 / k * np.exp(-t * np.sqrt(k) / ring_s) * np.cos(k * phase + k) for k in range(1, 12)
-    )
-    return after_silence(sum(partials, np.zeros(t.size)), RATE_HZ, hiss_db=-80)
+    return after_silence(strings.bent(target_hz, cents_at, RATE_HZ, ring_s), RATE_HZ, hiss_db=-80)
 
 
 def test_a_peg_being_turned_is_followed_closely_and_the_note_is_where_it_ended() -> None:

@@ -62,6 +62,16 @@ def noise(size: int, level_db: float, seed: int = 0) -> Floats:
     return 10 ** (level_db / 20) * np.random.default_rng(seed).normal(size=size)
 
 
+def bent(hz: float, cents_at: Floats, rate_hz: int, ring_s: float = 4.0) -> Floats:
+    """A plucked string without stiffness, `cents_at` above `hz` sample by sample, shape (n,)."""
+    phase = 2 * np.pi * np.cumsum(hz * 2 ** (cents_at / 1200)) / rate_hz
+    t = np.arange(cents_at.size) / rate_hz
+    partials = (
+        0.2 / k * np.exp(-t * np.sqrt(k) / ring_s) * np.cos(k * phase + k) for k in range(1, 12)
+    )
+    return sum(partials, np.zeros(t.size))
+
+
 def after_silence(
     x: Floats, rate_hz: int, silence_s: float = 0.5, hiss_db: float = -90.0
 ) -> Floats:
